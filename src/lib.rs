@@ -1,5 +1,18 @@
 //! panroom watches the scale and the thermometer of a soap maker's bench.
 #![forbid(unsafe_code)]
 
+pub mod bench;
+pub mod bench_file;
+pub mod chemistry;
+pub mod clock;
+pub mod journal;
+pub mod plan;
+pub mod port;
+pub mod problem;
 pub mod quantity;
 pub mod reading;
+pub mod recipe;
+pub mod review;
+pub mod signal;
+pub mod sim;
+pub mod wire;

@@ -1,2 +1,1 @@
-#[test]
-fn x() {}
+//! Everything that is tested from outside, in one binary.

@@ -1,0 +1,298 @@
+use std::fmt;
+use std::sync::Arc;
+
+use serde::{Deserialize, Serialize};
+
+use super::alarm::{AlarmChange, AlarmId};
+use super::setup::Setup;
+use crate::chemistry::{Guard, IngredientId};
+use crate::plan::ControlRecipe;
+use crate::quantity::{Mass, Moment, Span, Temperature};
+use crate::reading::Channel;
+
+/// What was decided. Fold the facts and you have the state: nothing else is read at recovery.
+///
+/// Stored as JSON with [`FACT_VERSION`]; every shape ever shipped must decode for ever, so a field
+/// may be added with a default, and none may change its meaning.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "fact", rename_all = "kebab-case")]
+pub enum Fact {
+    SessionOpened(SessionOpened),
+    BatchStarted {
+        batch: BatchId,
+        control: Arc<ControlRecipe>,
+        operator: Option<String>,
+    },
+    LeaseTaken {
+        batch: BatchId,
+        channel: Channel,
+    },
+    LeaseReturned {
+        batch: BatchId,
+        channel: Channel,
+    },
+    StepBegun {
+        batch: BatchId,
+        step: String,
+        /// For weighings.
+        #[serde(default)]
+        target: Option<Target>,
+    },
+    /// The empty vessel, or the pot with what it already holds, from which the net is counted.
+    Tared {
+        batch: BatchId,
+        step: String,
+        gross: Mass,
+    },
+    /// The vessel left the pan with the step unfinished, or came back.
+    Lifted {
+        batch: BatchId,
+        step: String,
+    },
+    Returned {
+        batch: BatchId,
+        step: String,
+        gross: Mass,
+    },
+    Captured {
+        batch: BatchId,
+        step: String,
+        ingredient: IngredientId,
+        net: Mass,
+        /// On the pan, vessel included; absent when declared by hand.
+        gross: Option<Mass>,
+        how: CaptureHow,
+    },
+    /// The mass changed before the next ingredient was announced.
+    Reopened {
+        batch: BatchId,
+        step: String,
+        gross: Mass,
+    },
+    StepDone {
+        batch: BatchId,
+        step: String,
+    },
+    PromptRaised {
+        batch: BatchId,
+        prompt: PromptId,
+        asks: Ask,
+    },
+    /// No longer asked, because it was answered or because the question fell away.
+    PromptClosed {
+        batch: BatchId,
+        prompt: PromptId,
+        answered: bool,
+    },
+    RemedyChosen {
+        batch: BatchId,
+        remedy: Remedy,
+        /// What it comes to on this batch: how much to take out, or to add.
+        #[serde(default)]
+        amount: Option<Mass>,
+    },
+    AlarmChanged {
+        alarm: AlarmId,
+        change: AlarmChange,
+        /// What was seen, in words an operator can act on.
+        detail: String,
+    },
+    Silenced {
+        until: Moment,
+    },
+    Observed {
+        batch: BatchId,
+        observation: Observation,
+        note: String,
+    },
+    /// The temperature at a moment worth keeping: dissolving done, oils and lye brought together.
+    Noted {
+        batch: BatchId,
+        step: String,
+        channel: Channel,
+        temperature: Temperature,
+    },
+    LookDue {
+        batch: BatchId,
+        step: String,
+    },
+    LookMade {
+        batch: BatchId,
+        step: String,
+    },
+    InstrumentLost {
+        instrument: String,
+        why: String,
+    },
+    InstrumentBack {
+        instrument: String,
+    },
+    /// Facts after this one are held in memory until the journal takes them again.
+    JournalLost {
+        why: String,
+    },
+    JournalBack {
+        away: Span,
+    },
+    BatchClosed {
+        batch: BatchId,
+        outcome: Outcome,
+        note: String,
+    },
+}
+
+/// The shape in which facts are written today.
+pub const FACT_VERSION: u32 = 1;
+
+/// A fact with its place: the number counts all facts of the journal without a gap.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Numbered {
+    pub number: u64,
+    pub at: Moment,
+    pub fact: Fact,
+}
+
+/// The head of a session: one run of the daemon.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct SessionOpened {
+    pub session: u32,
+    pub setup: Setup,
+    /// Civil time of this moment, UTC nanoseconds since 1970, as the machine's clock had it.
+    pub utc_ns: i64,
+    /// How long nobody watched since the last thing recorded; `None` for the first session.
+    pub unwatched: Option<Span>,
+    /// The last moment of the session before, on its own clock, at which something was recorded.
+    pub last_seen: Option<Moment>,
+}
+
+/// The number of a batch, given when it starts: "2026-11-25-a".
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(transparent)]
+pub struct BatchId(pub String);
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(transparent)]
+pub struct PromptId(pub u64);
+
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Target {
+    pub mass: Mass,
+    pub low: Mass,
+    pub high: Mass,
+    /// For caustic only.
+    #[serde(default)]
+    pub guard: Option<Guard>,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum CaptureHow {
+    /// Stable and inside the tolerance.
+    Weighed,
+    /// Stable but below; the operator said that it stays so.
+    Short,
+    /// Stable but above, not over the guard; the operator said that it stays so.
+    Long,
+    /// Declared, not weighed.
+    ByHand,
+}
+
+/// What the operator is asked.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Ask {
+    /// Stable below the tolerance: take it short?
+    TakeShort { missing: Mass },
+    /// Stable above the tolerance (never caustic above its guard): take it as it is?
+    TakeLong { excess: Mass },
+    /// Caustic above its guard.
+    Remedy { options: Vec<Remedy>, excess: Mass },
+    /// All of the caustic is in the liquid, clear and stirred?
+    Dissolved,
+    /// Lye poured into the oils?
+    Combined,
+    /// Look at the pot.
+    Look,
+    /// The cook's time is over: cooked?
+    Cooked,
+    /// Said done by the operator.
+    Done,
+    /// After a restart: is the same vessel on the pan, untouched?
+    StillThere,
+    /// The capture is not on the disk: go on all the same?
+    LeaveUnrecorded,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Remedy {
+    /// Still dry: take the excess out, into waste, never back to stock.
+    SpoonOut,
+    /// No sound remedy, or none wanted: dispose of it as the safety data sheet says.
+    Discard,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Observation {
+    Trace,
+    Separation,
+    Paste,
+    Gel,
+    Cooked,
+    Foam,
+    Other,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Outcome {
+    Finished,
+    Failed,
+    Abandoned,
+}
+
+impl fmt::Display for BatchId {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.0)
+    }
+}
+
+impl fmt::Display for PromptId {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}", self.0)
+    }
+}
+
+impl Fact {
+    /// The batch whose record this fact belongs to; `None` for facts of the bench.
+    pub fn batch(&self) -> Option<&BatchId> {
+        match self {
+            Fact::BatchStarted { batch, .. }
+            | Fact::LeaseTaken { batch, .. }
+            | Fact::LeaseReturned { batch, .. }
+            | Fact::StepBegun { batch, .. }
+            | Fact::Tared { batch, .. }
+            | Fact::Lifted { batch, .. }
+            | Fact::Returned { batch, .. }
+            | Fact::Captured { batch, .. }
+            | Fact::Reopened { batch, .. }
+            | Fact::StepDone { batch, .. }
+            | Fact::PromptRaised { batch, .. }
+            | Fact::PromptClosed { batch, .. }
+            | Fact::RemedyChosen { batch, .. }
+            | Fact::Observed { batch, .. }
+            | Fact::Noted { batch, .. }
+            | Fact::LookDue { batch, .. }
+            | Fact::LookMade { batch, .. }
+            | Fact::BatchClosed { batch, .. } => Some(batch),
+            Fact::AlarmChanged { alarm, .. } => alarm.batch(),
+            Fact::SessionOpened(_)
+            | Fact::Silenced { .. }
+            | Fact::InstrumentLost { .. }
+            | Fact::InstrumentBack { .. }
+            | Fact::JournalLost { .. }
+            | Fact::JournalBack { .. } => None,
+        }
+    }
+}

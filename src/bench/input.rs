@@ -1,0 +1,96 @@
+use std::sync::Arc;
+
+use serde::{Deserialize, Serialize};
+
+use super::alarm::AlarmId;
+use super::fact::{BatchId, Observation, Outcome, PromptId, Remedy, SessionOpened};
+use crate::plan::ControlRecipe;
+use crate::quantity::Mass;
+use crate::reading::Reading;
+
+/// Anything that reaches the bench. Each gets one bench-wide sequence number where it is received.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Input {
+    /// The daemon has started: instruments as the bench file names them, and how long nobody
+    /// watched.
+    Session(SessionOpened),
+    Reading(Reading),
+    /// A frame came that may not be read: refused checksum, unknown shape.
+    Refused {
+        instrument: String,
+    },
+    InstrumentLost {
+        instrument: String,
+        why: String,
+    },
+    InstrumentBack {
+        instrument: String,
+    },
+    Act(Act),
+    Journal(JournalStatus),
+    /// Time has passed; nothing else did.
+    Tick,
+}
+
+/// What the journal says of itself.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum JournalStatus {
+    /// Every fact up to and including this number is on the disk.
+    Committed {
+        up_to: u64,
+    },
+    Failed {
+        why: String,
+    },
+}
+
+/// What an operator does, by key, pedal, touch or command. Answers name the prompt they answer.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Act {
+    Start {
+        batch: BatchId,
+        control: Arc<ControlRecipe>,
+        /// Who is at the bench; blank is kept as blank.
+        operator: Option<String>,
+    },
+    Confirm {
+        prompt: PromptId,
+    },
+    Choose {
+        prompt: PromptId,
+        remedy: Remedy,
+    },
+    /// A mass declared by hand, marked so for ever.
+    Declare {
+        batch: BatchId,
+        ingredient: crate::chemistry::IngredientId,
+        mass: Mass,
+    },
+    Observe {
+        batch: BatchId,
+        observation: Observation,
+        note: String,
+    },
+    Acknowledge {
+        alarm: AlarmId,
+    },
+    /// Quiet for at most a minute; neither acknowledges nor resets.
+    Silence,
+    /// The step's work is done as far as it will be: end the cook, leave the wait.
+    Advance {
+        batch: BatchId,
+        step: String,
+    },
+    Abandon {
+        batch: BatchId,
+        reason: String,
+    },
+    Close {
+        batch: BatchId,
+        outcome: Outcome,
+        note: String,
+    },
+}

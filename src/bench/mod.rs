@@ -1,0 +1,21 @@
+//! The bench law: inputs in, facts and cues out. No clock, file, port or thread in here.
+
+mod alarm;
+mod cue;
+mod fact;
+mod input;
+mod setup;
+mod view;
+
+pub use alarm::{AlarmChange, AlarmId, Priority};
+pub use cue::Cue;
+pub use fact::{
+    Ask, BatchId, CaptureHow, FACT_VERSION, Fact, Numbered, Observation, Outcome, PromptId, Remedy,
+    SessionOpened, Target,
+};
+pub use input::{Act, Input, JournalStatus};
+pub use setup::{ChannelSetup, ProbeAt, Role, Setup};
+pub use view::{
+    AlarmView, BatchView, CaptureView, ChannelView, CookView, JournalView, Phase, PromptView, View,
+    WeighingView,
+};

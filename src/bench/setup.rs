@@ -1,0 +1,70 @@
+use serde::{Deserialize, Serialize};
+
+use crate::chemistry::ScaleFacts;
+use crate::quantity::{MassUnit, Span, TemperatureUnit};
+use crate::reading::Channel;
+
+/// What the bench file says of the channels, frozen into each session.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Setup {
+    pub channels: Vec<ChannelSetup>,
+    /// The SHA-256 of the bench file, in hex.
+    pub digest: String,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ChannelSetup {
+    pub channel: Channel,
+    /// The instrument that feeds it, as named in the bench file.
+    pub instrument: String,
+    pub role: Role,
+    /// How far apart its readings normally come.
+    pub period: Span,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Role {
+    Scale { facts: ScaleFacts, unit: MassUnit },
+    Probe { at: ProbeAt, unit: TemperatureUnit },
+}
+
+/// Where a probe stands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum ProbeAt {
+    Oils,
+    Lye,
+    Pot,
+    Room,
+}
+
+impl Setup {
+    pub fn channel(&self, channel: &Channel) -> Option<&ChannelSetup> {
+        self.channels.iter().find(|setup| &setup.channel == channel)
+    }
+
+    pub fn scale(&self) -> Option<(&ChannelSetup, ScaleFacts)> {
+        self.channels.iter().find_map(|setup| match setup.role {
+            Role::Scale { facts, .. } => Some((setup, facts)),
+            Role::Probe { .. } => None,
+        })
+    }
+
+    pub fn probe(&self, at: ProbeAt) -> Option<&ChannelSetup> {
+        self.channels
+            .iter()
+            .find(|setup| matches!(setup.role, Role::Probe { at: here, .. } if here == at))
+    }
+}
+
+impl ProbeAt {
+    pub const fn words(self) -> &'static str {
+        match self {
+            ProbeAt::Oils => "oils",
+            ProbeAt::Lye => "lye",
+            ProbeAt::Pot => "pot",
+            ProbeAt::Room => "room",
+        }
+    }
+}

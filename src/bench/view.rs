@@ -1,0 +1,128 @@
+use serde::{Deserialize, Serialize};
+
+use super::alarm::{AlarmId, Priority};
+use super::fact::{Ask, BatchId, CaptureHow, PromptId, Target};
+use super::setup::{ProbeAt, Role};
+use crate::chemistry::IngredientId;
+use crate::plan::{Units, Window};
+use crate::quantity::{Mass, Span};
+use crate::reading::{Channel, Status, Value};
+
+/// One whole picture of the bench: all that any screen shows, and nothing a screen must work out.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct View {
+    pub channels: Vec<ChannelView>,
+    pub batches: Vec<BatchView>,
+    /// Worst first.
+    pub alarms: Vec<AlarmView>,
+    pub journal: JournalView,
+    /// Silenced for this much longer.
+    pub silenced: Option<Span>,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ChannelView {
+    pub channel: Channel,
+    pub instrument: String,
+    pub role: Role,
+    /// `None` when there is no value, or when it is older than it may be: shown as "—".
+    pub value: Option<Value>,
+    pub status: Option<Status>,
+    pub stable: bool,
+    /// Age of the last reading.
+    pub age: Option<Span>,
+    pub lost: Option<String>,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct BatchView {
+    pub batch: BatchId,
+    pub recipe: String,
+    pub units: Units,
+    pub step: String,
+    pub step_number: usize,
+    pub step_count: usize,
+    pub title: String,
+    /// The one thing to do, in one sentence.
+    pub sentence: String,
+    pub hazards: Vec<String>,
+    pub weighing: Option<WeighingView>,
+    pub cook: Option<CookView>,
+    pub prompt: Option<PromptView>,
+    pub captures: Vec<CaptureView>,
+    /// What comes after this step.
+    pub next: Option<String>,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct WeighingView {
+    pub ingredient: IngredientId,
+    pub name: String,
+    pub phase: Phase,
+    pub target: Target,
+    /// `None` when the scale's value is too old, in doubt, or the vessel is not there.
+    pub net: Option<Mass>,
+    /// Target less net.
+    pub left: Option<Mass>,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Phase {
+    AwaitingVessel,
+    Taring,
+    Pouring,
+    Settling,
+    Captured,
+    Over,
+    Lifted,
+    Blind,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct CookView {
+    pub at: ProbeAt,
+    pub window: Window,
+    /// Time watched so far; time when nobody watched does not count.
+    pub watched: Span,
+    pub duration: Span,
+    pub next_look: Option<Span>,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct PromptView {
+    pub prompt: PromptId,
+    pub asks: Ask,
+    pub words: String,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct CaptureView {
+    pub ingredient: IngredientId,
+    pub name: String,
+    pub target: Mass,
+    pub net: Mass,
+    pub how: CaptureHow,
+    /// On the disk.
+    pub recorded: bool,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct AlarmView {
+    pub alarm: AlarmId,
+    pub priority: Priority,
+    pub active: bool,
+    pub acknowledged: bool,
+    pub latched: bool,
+    /// What is wrong and what to do.
+    pub words: String,
+    pub age: Span,
+}
+
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct JournalView {
+    /// Why nothing is being recorded, if so.
+    pub failed: Option<String>,
+    /// Facts decided and not yet on the disk.
+    pub waiting: u64,
+}

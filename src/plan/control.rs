@@ -1,0 +1,151 @@
+use serde::{Deserialize, Serialize};
+
+use crate::chemistry::{Formula, IngredientId};
+use crate::quantity::{
+    Mass, MassUnit, Share, Span, Temperature, TemperatureDelta, TemperatureUnit,
+};
+
+/// The copy of a recipe frozen into one batch when it starts (IEC 61512). The batch is judged by
+/// this, never by the file as it is later.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ControlRecipe {
+    pub name: String,
+    /// SHA-256 of the recipe file as it was, in hex.
+    pub recipe_digest: String,
+    pub units: Units,
+    pub formula: Formula,
+    /// In the order of work.
+    pub steps: Vec<Step>,
+    /// What the plan found worth saying: unfit scales, unproven margins, hazards.
+    pub findings: Vec<Finding>,
+}
+
+/// What the maker reads and writes in.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Units {
+    pub mass: MassUnit,
+    pub mass_decimals: u8,
+    pub temperature: TemperatureUnit,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Step {
+    /// Unique in the recipe: "weigh-coconut", "dissolve", "cook".
+    pub key: String,
+    /// As the operator is told: "coconut oil", "dissolve the caustic", "cook".
+    pub title: String,
+    /// Named where they are: goggles, ventilation, blades.
+    pub hazards: Vec<String>,
+    pub kind: StepKind,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum StepKind {
+    Weigh(Weigh),
+    /// Caustic into liquid, never the reverse.
+    Dissolve,
+    /// Oils and lye come together.
+    Combine {
+        oils: Option<Window>,
+        lye: Option<Window>,
+        difference_max: Option<TemperatureDelta>,
+    },
+    Cook(Cook),
+    /// Something the operator does and says done: melt down, pour, unmould.
+    Do,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Weigh {
+    pub ingredient: IngredientId,
+    pub name: String,
+    pub amount: Amount,
+    pub into: Vessel,
+    pub nature: Nature,
+    pub tolerance: Tolerance,
+}
+
+/// What the target of a weighing follows from.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Amount {
+    Fixed(Mass),
+    /// From the fats captured, through the formula; with the hard guard.
+    Caustic,
+    /// From the caustics captured, through the formula.
+    Liquid,
+    /// A share of the fats captured: glycerin, fragrance, clay.
+    OfFats(Share),
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Vessel {
+    /// The pot stays on the pan and fills up.
+    Pot,
+    /// A vessel of its own, tared empty.
+    Own,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Nature {
+    Pour,
+    /// Chunks and chips: mass comes in steps.
+    Pieces,
+    /// Powders by the spoon.
+    Scoop,
+}
+
+/// How far from the target a capture may be, on either side.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Tolerance {
+    /// The larger of this share and one scale interval.
+    Share(Share),
+    /// As the recipe says; never finer than one scale interval.
+    Mass(Mass),
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Window {
+    pub low: Temperature,
+    pub high: Temperature,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Cook {
+    pub window: Window,
+    /// Warn above this.
+    pub high: Temperature,
+    /// Alarm above this.
+    pub high_high: Temperature,
+    pub duration: Span,
+    /// Remind to look this often.
+    pub look_every: Span,
+}
+
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Finding {
+    pub severity: Severity,
+    pub words: String,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Severity {
+    Note,
+    Warning,
+    /// The batch cannot be started like this.
+    Unfit,
+}
+
+impl ControlRecipe {
+    pub fn weighings(&self) -> impl Iterator<Item = &Weigh> {
+        self.steps.iter().filter_map(|step| match &step.kind {
+            StepKind::Weigh(weigh) => Some(weigh),
+            _ => None,
+        })
+    }
+}

@@ -1,0 +1,1 @@
+//! Serial ports: open, lose, reopen. The only room that names serialport.

@@ -1,0 +1,1 @@
+//! From a recipe file to a checked recipe.

@@ -1,0 +1,1 @@
+//! What a batch came to: deviations, times, alarms, superfat. No IO.

@@ -1,0 +1,1 @@
+//! A pure simulated bench: physics, a hand, faults, a seed.

@@ -1,0 +1,1 @@
+//! From bytes to readings, by wire sheets. No port and no clock in here.
