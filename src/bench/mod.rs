@@ -1,11 +1,21 @@
 //! The bench law: inputs in, facts and cues out. No clock, file, port or thread in here.
 
+mod acts;
 mod alarm;
 mod cue;
 mod fact;
 mod input;
+mod law;
+mod picture;
+mod progress;
+mod senses;
+mod settings;
 mod setup;
+mod state;
 mod view;
+mod watches;
+mod weighing;
+mod words;
 
 pub use alarm::{AlarmChange, AlarmId, Priority};
 pub use cue::Cue;
@@ -14,7 +24,10 @@ pub use fact::{
     SessionOpened, Target,
 };
 pub use input::{Act, Input, JournalStatus};
+pub use law::{Bench, Output, Reply};
+pub use settings::Settings;
 pub use setup::{ChannelSetup, ProbeAt, Role, Setup};
+pub use state::{Batch, State};
 pub use view::{
     AlarmView, BatchView, CaptureView, ChannelView, CookView, JournalView, Phase, PromptView, View,
     WeighingView,
