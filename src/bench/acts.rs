@@ -27,7 +27,7 @@ pub fn take(bench: &mut Bench, act: &Act) {
         Act::Acknowledge { alarm } => acknowledge(bench, alarm),
         Act::Silence => silence(bench),
         Act::Advance { batch, step } => advance(bench, batch, step),
-        Act::Abandon { batch, reason } => close(bench, batch, Outcome::Abandoned, reason),
+        Act::Abandon { batch, reason } => finish(bench, batch, Outcome::Abandoned, reason),
         Act::Close { batch, outcome, note } => finish(bench, batch, *outcome, note),
     };
     bench.reply(match answer {
@@ -206,6 +206,9 @@ fn advance(bench: &mut Bench, id: &BatchId, step: &str) -> Answer {
 }
 
 fn finish(bench: &mut Bench, id: &BatchId, outcome: Outcome, note: &str) -> Answer {
+    if bench.state.closed.get(id) == Some(&outcome) {
+        return Ok(Reply::AlreadyDone);
+    }
     let batch = open(bench, id)?;
     if outcome == Outcome::Finished && batch.step().is_some() {
         return Err(words::steps_left(batch));
@@ -214,10 +217,6 @@ fn finish(bench: &mut Bench, id: &BatchId, outcome: Outcome, note: &str) -> Answ
 }
 
 fn close(bench: &mut Bench, id: &BatchId, outcome: Outcome, note: &str) -> Answer {
-    if bench.state.closed.get(id) == Some(&outcome) {
-        return Ok(Reply::AlreadyDone);
-    }
-    open(bench, id)?;
     let raised: Vec<AlarmId> =
         bench.state.alarms.keys().filter(|alarm| alarm.batch() == Some(id)).cloned().collect();
     for alarm in raised {

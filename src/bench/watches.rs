@@ -111,8 +111,10 @@ fn sounds_next(bench: &Bench, id: &AlarmId) -> Option<Moment> {
     let next = match bench.senses.sounded.get(id) {
         Some(&last) => last + apart,
         // latched from before a restart: at once
-        None => bench.now,
+        None => return Some(bench.now),
     };
+    let raised = bench.state.alarms.get(id).map_or(next, |alarm| alarm.since + apart);
+    let next = next.max(raised);
     Some(bench.state.silenced_until.map_or(next, |until| next.max(until)))
 }
 

@@ -9,7 +9,7 @@ use crate::quantity::{Mass, Share};
 const NAOH_PER_KOH: f64 = 39.9971 / 56.1056;
 
 /// The key of an ingredient within one recipe, like "coconut" or "naoh".
-#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(transparent)]
 pub struct IngredientId(pub String);
 
@@ -17,7 +17,7 @@ pub struct IngredientId(pub String);
 pub type Masses = BTreeMap<IngredientId, Mass>;
 
 /// A recipe's chemistry, frozen into the control recipe: all that the caustic follows from.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Formula {
     pub fats: Vec<FormulaFat>,
     /// Lye discount: the part of the fat that is meant to stay unsaponified.
@@ -30,7 +30,7 @@ pub struct Formula {
     pub liquid_id: IngredientId,
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct FormulaFat {
     pub id: IngredientId,
     /// Saponification value, mg KOH per g of fat (ISO 3657): published range and working value.
@@ -39,15 +39,16 @@ pub struct FormulaFat {
     pub sap_high: f64,
 }
 
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Alkali {
+    #[default]
     #[serde(rename = "NaOH")]
     SodiumHydroxide,
     #[serde(rename = "KOH")]
     PotassiumHydroxide,
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Caustic {
     pub id: IngredientId,
     pub alkali: Alkali,
@@ -70,8 +71,15 @@ pub enum LiquidRule {
     Mass(Mass),
 }
 
+impl Default for LiquidRule {
+    /// No liquid: a formula is filled in before it is used.
+    fn default() -> LiquidRule {
+        LiquidRule::Ratio(0)
+    }
+}
+
 /// What is known of the scale that weighs.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct ScaleFacts {
     /// Scale interval d.
     pub d: Mass,

@@ -1,1 +1,4 @@
 //! Everything that is tested from outside, in one binary.
+
+mod bench;
+mod driver;
