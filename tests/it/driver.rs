@@ -203,6 +203,8 @@ impl Driver {
         for step in ["dissolve", "combine"] {
             driver.expect_step(step);
             assert_eq!(driver.confirm(), Reply::Done);
+            // the emptied vessel is not weighed back
+            assert_eq!(driver.confirm(), Reply::Done);
         }
         driver.expect_step("cook");
         driver
