@@ -62,6 +62,8 @@ const NAOH_CP: HeatCapacities = [
 
 /// J/(g K), computed from Laliberté, J. Chem. Eng. Data 54 (2009) 1725, from 0 to 50 % KOH; its
 /// own range ends at 46.5 %.
+// 3.142 and 2.718 are heat capacities that happen to look like π and e
+#[allow(clippy::approx_constant)]
 const KOH_CP: HeatCapacities = [
     [4.185, 4.179, 4.183, 4.196, 4.216],
     [3.886, 3.911, 3.930, 3.949, 3.967],
