@@ -207,10 +207,46 @@ impl Balance<'_> {
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::*;
-    use crate::chemistry::tests_support::{bar, masses, pure};
+    use crate::chemistry::tests_support::{bar, masses};
     use crate::chemistry::{Alkali, CausticForm};
+
+    /// mass fraction, end from 20 °C with Parker's heat, with the older heat, rise per K of
+    /// start; computed from Olsson 1997 and both families of heats
+    pub(in crate::chemistry) const LOSSLESS: [(f64, f64, f64, f64); 18] = [
+        (0.05, 33.8, 33.3, 1.011),
+        (0.10, 48.9, 47.8, 1.018),
+        (0.15, 64.3, 62.7, 1.008),
+        (0.20, 79.2, 77.0, 0.987),
+        (0.22, 84.8, 82.3, 0.977),
+        (0.24, 90.0, 87.3, 0.966),
+        (0.25, 92.5, 89.7, 0.961),
+        (0.26, 94.9, 91.9, 0.956),
+        (0.2672, 96.5, 93.5, 0.952),
+        (0.28, 99.3, 96.1, 0.945),
+        (0.30, 103.2, 99.8, 0.935),
+        (0.32, 106.6, 102.9, 0.925),
+        (0.3333, 108.6, 104.8, 0.919),
+        (0.35, 110.7, 106.7, 0.912),
+        (0.38, 113.6, 109.1, 0.902),
+        (0.40, 114.8, 110.1, 0.896),
+        (0.45, 115.8, 110.2, 0.887),
+        (0.50, 113.8, 107.4, 0.883),
+    ];
+
+    /// KOH as a mass fraction of the lye; end from 20 °C for pure KOH and for 90 % flake whose
+    /// rest is water; heat at infinite dilution, Laliberté 2009
+    pub(in crate::chemistry) const POTASH_BOUND: [(f64, f64, f64); 8] = [
+        (0.20, 81.5, 65.6),
+        (0.22, 88.9, 71.2),
+        (0.25, 100.6, 79.9),
+        (0.28, 112.8, 89.0),
+        (0.30, 121.3, 95.3),
+        (0.3333, 135.9, 106.2),
+        (0.35, 143.5, 111.8),
+        (0.40, 167.3, 129.4),
+    ];
 
     fn at(celsius: i64) -> StartState {
         let liquid = Temperature::from_celsius(celsius);
@@ -222,6 +258,23 @@ mod tests {
         Balance { lye, start, older: false, loss: false }
     }
 
+    /// A kilogram of lye with this fraction of KOH, from flake whose rest is water.
+    pub(in crate::chemistry) fn potash(fraction: f64, purity: Share) -> ExpectedLye {
+        let mut formula = bar("5 %", &[("olive", 191.5)]);
+        let koh = Caustic::solid("koh", Alkali::PotassiumHydroxide, [purity; 3]);
+        formula.caustics = vec![Caustic { form: CausticForm::WaterySolid, ..koh }];
+        let tin = 1000.0 * fraction / purity.fraction();
+        let weighed = masses(&[("koh", tin), ("water", 1000.0 - tin)]);
+        formula.expected_lye(&weighed, Some(&at(20))).unwrap()
+    }
+
+    /// The lossless end from 20 °C, with Parker's heat or the older one, °C.
+    pub(in crate::chemistry) fn lossless_celsius(fraction: f64, older: bool) -> f64 {
+        let (formula, weighed) = naoh_lye(fraction);
+        let start = at(20);
+        Balance { older, ..balance(&formula, &weighed, &start) }.peak_celsius().unwrap()
+    }
+
     fn naoh_lye(fraction: f64) -> (Formula, Masses) {
         let grams = [("naoh", 1000.0 * fraction), ("water", 1000.0 * (1.0 - fraction))];
         (bar("5 %", &[("olive", 191.5)]), masses(&grams))
@@ -229,35 +282,12 @@ mod tests {
 
     #[test]
     fn lossless_ends_agree_with_the_published_data() {
-        // mass fraction, end from 20 °C with Parker's heat, with the older heat, rise per K of
-        // start; computed from Olsson 1997 and both families of heats
-        for (fraction, parker, older, per_kelvin) in [
-            (0.05, 33.8, 33.3, 1.011),
-            (0.10, 48.9, 47.8, 1.018),
-            (0.15, 64.3, 62.7, 1.008),
-            (0.20, 79.2, 77.0, 0.987),
-            (0.22, 84.8, 82.3, 0.977),
-            (0.24, 90.0, 87.3, 0.966),
-            (0.25, 92.5, 89.7, 0.961),
-            (0.26, 94.9, 91.9, 0.956),
-            (0.2672, 96.5, 93.5, 0.952),
-            (0.28, 99.3, 96.1, 0.945),
-            (0.30, 103.2, 99.8, 0.935),
-            (0.32, 106.6, 102.9, 0.925),
-            (0.3333, 108.6, 104.8, 0.919),
-            (0.35, 110.7, 106.7, 0.912),
-            (0.38, 113.6, 109.1, 0.902),
-            (0.40, 114.8, 110.1, 0.896),
-            (0.45, 115.8, 110.2, 0.887),
-            (0.50, 113.8, 107.4, 0.883),
-        ] {
-            let (formula, weighed) = naoh_lye(fraction);
-            let ours = balance(&formula, &weighed, &at(20)).peak_celsius().unwrap();
+        for (fraction, parker, older, per_kelvin) in LOSSLESS {
+            let ours = lossless_celsius(fraction, false);
             assert!((ours - parker).abs() < 1.0, "{fraction}: {ours} instead of {parker}");
-            let start = at(20);
-            let old = Balance { older: true, ..balance(&formula, &weighed, &start) };
-            let ours_old = old.peak_celsius().unwrap();
+            let ours_old = lossless_celsius(fraction, true);
             assert!((ours_old - older).abs() < 1.0, "{fraction}: {ours_old} instead of {older}");
+            let (formula, weighed) = naoh_lye(fraction);
             let warm = balance(&formula, &weighed, &at(30)).peak_celsius().unwrap();
             assert!(((warm - ours) / 10.0 - per_kelvin).abs() < 0.02, "{fraction}: {warm}");
         }
@@ -265,31 +295,12 @@ mod tests {
 
     #[test]
     fn potassium_hydroxide_has_an_upper_bound_only() {
-        // KOH as a mass fraction of the lye; end from 20 °C for pure KOH and for 90 % flake whose
-        // rest is water; heat at infinite dilution, Laliberté 2009
-        for (fraction, anhydrous, flake) in [
-            (0.20, 81.5, 65.6),
-            (0.22, 88.9, 71.2),
-            (0.25, 100.6, 79.9),
-            (0.28, 112.8, 89.0),
-            (0.30, 121.3, 95.3),
-            (0.3333, 135.9, 106.2),
-        ] {
-            let mut formula = bar("5 %", &[("olive", 191.5)]);
-            formula.caustics = vec![pure("koh", Alkali::PotassiumHydroxide)];
-            let weighed =
-                masses(&[("koh", 1000.0 * fraction), ("water", 1000.0 * (1.0 - fraction))]);
-            let forecast = formula.expected_lye(&weighed, Some(&at(20))).unwrap();
+        for (fraction, anhydrous, flake) in POTASH_BOUND {
+            let forecast = potash(fraction, Share::WHOLE);
             assert_eq!(forecast.low, None);
             let found = forecast.lossless.celsius();
             assert!((found - anhydrous).abs() < 1.5, "{fraction}: {found} instead of {anhydrous}");
-            let ninety = Share::from_percent(90);
-            formula.caustics[0].form = CausticForm::WaterySolid;
-            formula.caustics[0].purity = ninety;
-            formula.caustics[0].purity_high = ninety;
-            let tin = 1000.0 * fraction / 0.9;
-            let weighed = masses(&[("koh", tin), ("water", 1000.0 - tin)]);
-            let found = formula.expected_lye(&weighed, Some(&at(20))).unwrap().lossless.celsius();
+            let found = potash(fraction, Share::from_percent(90)).lossless.celsius();
             assert!((found - flake).abs() < 1.5, "{fraction}: {found} instead of {flake}");
         }
     }

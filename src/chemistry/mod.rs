@@ -4,6 +4,8 @@ mod acid;
 mod boiling;
 mod caustic_heat;
 mod check;
+#[cfg(test)]
+mod checks_page;
 mod dissolve;
 mod fat;
 mod fat_table;
