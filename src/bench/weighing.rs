@@ -266,7 +266,8 @@ pub fn target(batch: &Batch, weigh: &Weigh, scale: &ScaleFacts) -> Target {
         }
         Amount::Liquid => around(formula.liquid(&masses), weigh.tolerance, scale),
         Amount::Caustic => {
-            let mass = formula.caustic(&weigh.ingredient, &masses).floor_to(scale.d);
+            let mass = formula.caustic_beside(&weigh.ingredient, &masses);
+            let mass = mass.max(Mass::ZERO).floor_to(scale.d);
             let guard = formula.guard(&weigh.ingredient, &masses, scale);
             let low = mass - share_of(mass, CAUSTIC_SHORT).max(scale.d);
             let high = (mass + scale.d).min(guard.mass);
