@@ -8,6 +8,10 @@ use std::ops::Range;
 
 use serde::de::DeserializeOwned;
 
+mod form;
+
+pub use form::{Form, Placed, Table};
+
 /// One thing wrong in one place of one file.
 #[derive(Clone, Debug, PartialEq, Eq, serde::Serialize)]
 pub struct Problem {
