@@ -1,12 +1,26 @@
 //! What the caustic follows from: fats, demand, superfat and its uncertainty.
 
+mod acid;
 mod fat;
 mod fat_table;
 mod formula;
+mod guard;
+mod liquid;
+mod scale;
+mod superfat;
+#[cfg(test)]
+mod tests_support;
+mod theory;
+mod uncertainty;
 
 pub use fat::{AcidShare, Basis, Fat, FatError, FatKind, Figures, LotCertificate, Reacting, Seen};
 pub use fat_table::{FatTable, UnknownFat};
 pub use formula::{
-    Alkali, Caustic, Formula, FormulaFat, Guard, IngredientId, LiquidRule, Masses, ScaleFacts,
-    Superfat,
+    Alkali, Caustic, CausticForm, Formula, FormulaAcid, FormulaFat, IngredientId, Masses,
+};
+pub use guard::Guard;
+pub use liquid::{LiquidRule, LiquidRuleError, show_ratio};
+pub use scale::{AccuracyClass, ScaleError, ScaleFacts, Verified};
+pub use superfat::{
+    BudgetPart, Doubt, LYE_HEAVY_ASSUMPTIONS, Likelihood, Superfat, SuperfatBudget,
 };
