@@ -1,7 +1,5 @@
-use serde::{Deserialize, Serialize};
-
 use crate::bench::{ProbeAt, Role};
-use crate::chemistry::ScaleFacts;
+use crate::chemistry::{AccuracyClass, ScaleFacts, Verified};
 use crate::problem::{Form, Table};
 use crate::quantity::{Mass, MassUnit, Span, TemperatureUnit};
 use crate::reading::Channel;
@@ -58,54 +56,17 @@ pub struct ChannelFile {
 /// What the plate and the papers of a scale say.
 #[derive(Clone, Debug, PartialEq)]
 pub struct ScaleFile {
-    pub d: Mass,
-    pub capacity: Mass,
-    /// Accuracy class on the plate (OIML R 76-1); kitchen scales have none.
-    pub class: Option<AccuracyClass>,
+    pub facts: ScaleFacts,
+    /// Minimum capacity (Min) on the plate.
     pub minimum: Option<Mass>,
     /// The day it was last checked with a mass piece, as the maker wrote it.
     pub last_checked: Option<String>,
-}
-
-/// Accuracy classes of OIML R 76-1.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-pub enum AccuracyClass {
-    #[serde(rename = "I")]
-    Special,
-    #[serde(rename = "II")]
-    High,
-    #[serde(rename = "III")]
-    Medium,
-    #[serde(rename = "IIII")]
-    Ordinary,
 }
 
 /// Speeds of the serial line that any adapter offers.
 const BAUD: std::ops::Range<i64> = 110..1_000_001;
 /// The slowest instrument that is still an instrument of a live bench.
 const PERIOD_LONGEST: Span = Span::from_secs(60);
-
-impl AccuracyClass {
-    pub const fn words(self) -> &'static str {
-        match self {
-            AccuracyClass::Special => "I",
-            AccuracyClass::High => "II",
-            AccuracyClass::Medium => "III",
-            AccuracyClass::Ordinary => "IIII",
-        }
-    }
-
-    /// Minimum capacity in scale intervals (OIML R 76-1:2006, Table 3), taking e = d.
-    pub(super) fn least_intervals(self, d: Mass) -> i64 {
-        let coarse = d >= MassUnit::Gram.one().scaled(Mass::from_steps(1), Mass::from_steps(10));
-        match self {
-            AccuracyClass::Special => 100,
-            AccuracyClass::High if coarse => 50,
-            AccuracyClass::High | AccuracyClass::Medium => 20,
-            AccuracyClass::Ordinary => 10,
-        }
-    }
-}
 
 #[derive(Clone, Copy)]
 enum RoleWord {
@@ -179,8 +140,7 @@ fn channel<'a>(form: &mut Form<'a>, mut table: Table<'a>) -> Option<ChannelFile>
     let (role, scale) = match role {
         RoleWord::Scale => {
             let (unit, scale) = scale(form, &mut table)?;
-            let facts = ScaleFacts { d: scale.d, capacity: scale.capacity };
-            (Role::Scale { facts, unit }, Some(scale))
+            (Role::Scale { facts: scale.facts, unit }, Some(scale))
         }
         RoleWord::Probe(at) => {
             let units = [
@@ -214,26 +174,27 @@ fn scale<'a>(form: &mut Form<'a>, table: &mut Table<'a>) -> Option<(MassUnit, Sc
     let expected = "the most it can weigh, like `6 kg`";
     form.need(table, "capacity", expected, "read it off the plate; it may stand there as Max");
     let classes = [
-        ("I", AccuracyClass::Special),
-        ("II", AccuracyClass::High),
-        ("III", AccuracyClass::Medium),
-        ("IIII", AccuracyClass::Ordinary),
+        ("I", AccuracyClass::I),
+        ("II", AccuracyClass::II),
+        ("III", AccuracyClass::III),
+        ("IIII", AccuracyClass::IIII),
     ];
     let class = form.word(table, "class", &classes).map(|class| class.value);
-    let minimum = form.quantity(table, "minimum", Mass::parse);
+    let e = form.quantity(table, "e", Mass::parse);
+    let minimum = form.quantity(table, "minimum", Mass::parse).map(|minimum| minimum.value);
     let last_checked = form.text(table, "last_checked").map(|date| date.value);
+    if let (Some(e), None) = (&e, class) {
+        let advice = "add `class`; a scale without a class has no e";
+        form.refuse(e, "e without a class", "`class`, as on the plate", advice);
+    }
     let (d, capacity) = (d?, capacity?);
-    if d.value <= Mass::ZERO {
-        form.refuse(&d, d.value.to_string(), "more than 0 g", "read it off the plate");
+    let verified = class.map(|class| Verified { class, e: e.map_or(d.value, |e| e.value) });
+    let facts = ScaleFacts { d: d.value, capacity: capacity.value, verified };
+    if let Err(error) = facts.check() {
+        let words = error.to_string();
+        let (found, expected) = words.split_once("; expected ").unwrap_or((&words, "a scale"));
+        form.refuse(&d, found, expected, "read the plate again, and check both units");
         return None;
     }
-    // 10 intervals is no scale; 10 million is finer than anything built
-    let intervals = capacity.value.steps() / d.value.steps();
-    if !(10..=10_000_000).contains(&intervals) {
-        let found = format!("{} in steps of {}", capacity.value, d.value);
-        form.refuse(&capacity, found, "10 to 10 000 000 steps", "check both units");
-        return None;
-    }
-    let minimum = minimum.map(|minimum| minimum.value);
-    Some((unit, ScaleFile { d: d.value, capacity: capacity.value, class, minimum, last_checked }))
+    Some((unit, ScaleFile { facts, minimum, last_checked }))
 }

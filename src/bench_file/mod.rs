@@ -5,13 +5,10 @@ mod read;
 mod vessel;
 
 use crate::bench::{ChannelSetup, Role, Setup};
-use crate::chemistry::ScaleFacts;
 use crate::plan::Units;
 use crate::quantity::{Mass, Span};
 
-pub use instrument::{
-    AccuracyClass, ChannelFile, Instrument, Parity, ScaleFile, SerialOverrides, StopBits,
-};
+pub use instrument::{ChannelFile, Instrument, Parity, ScaleFile, SerialOverrides, StopBits};
 pub use vessel::{Material, Purpose, VesselFile};
 
 /// A bench file, checked: one scale at most, each channel with one role, each port used once.
@@ -72,17 +69,8 @@ impl BenchFile {
 }
 
 impl ScaleFile {
-    pub const fn facts(&self) -> ScaleFacts {
-        ScaleFacts { d: self.d, capacity: self.capacity }
-    }
-
-    /// Largest load over scale interval: the fineness of the scale.
-    pub const fn intervals(&self) -> i64 {
-        self.capacity.steps() / self.d.steps()
-    }
-
-    /// Below this a scale of its class is not meant to be used.
+    /// Below this the scale is not meant to be used: as its plate says, or as its class implies.
     pub fn least(&self) -> Option<Mass> {
-        self.minimum.or_else(|| self.class.map(|class| self.d * class.least_intervals(self.d)))
+        self.minimum.or_else(|| self.facts.verified.map(|verified| verified.minimum_capacity()))
     }
 }

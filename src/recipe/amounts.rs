@@ -1,50 +1,14 @@
 //! Amounts as makers write them: "2.7:1", "4–6 %", "71 °C to 93 °C".
 
-use crate::chemistry::LiquidRule;
 use crate::plan::{Tolerance, Window};
 use crate::quantity::{Mass, QuantityError, Share, Temperature};
 
 use super::AdditionAmount;
 
-pub(super) const LIQUID_EXPECTED: &str = "parts of liquid to one of caustic like `2.7:1`, caustic \
-     as a share of the lye like `27 %`, or a mass like `167 g`";
 const TOLERANCE_EXPECTED: &str = "a mass like `0.5 g` or a share like `1 %`";
 const AMOUNT_EXPECTED: &str =
     "a mass like `12 g`, a share of the oils like `5 %`, or a range like `4–6 %`";
 const WINDOW_EXPECTED: &str = "two temperatures, low and high, like `71 °C to 93 °C`";
-
-/// Less than one part of liquid dissolves no caustic; twenty parts hold no lye worth the name.
-const RATIO_LEAST: i64 = 1_000_000;
-const RATIO_MOST: i64 = 20_000_000;
-
-pub(super) fn liquid(text: &str) -> Result<LiquidRule, QuantityError> {
-    let out_of_range = || QuantityError::OutOfRange {
-        found: text.to_owned(),
-        expected: "1:1 to 20:1, or 4.8 % to 50 % of caustic in the lye",
-    };
-    if let Some((liquid, caustic)) = text.split_once(':') {
-        let parts = |part: &str| Share::parse(&format!("{} %", part.trim())).ok();
-        let (Some(liquid), Some(caustic)) = (parts(liquid), parts(caustic)) else {
-            return Err(not_understood(text, LIQUID_EXPECTED));
-        };
-        if caustic <= Share::ZERO || liquid <= Share::ZERO {
-            return Err(not_understood(text, LIQUID_EXPECTED));
-        }
-        let exact = i128::from(liquid.millionths()) * 1_000_000;
-        let ratio = (exact / i128::from(caustic.millionths())) as i64;
-        if !(RATIO_LEAST..=RATIO_MOST).contains(&ratio) {
-            return Err(out_of_range());
-        }
-        return Ok(LiquidRule::Ratio(ratio));
-    }
-    if text.contains('%') {
-        let share = Share::parse(text)?;
-        let credible = Share::from_millionths(47_619)..=Share::from_percent(50);
-        let in_range = credible.contains(&share);
-        return in_range.then_some(LiquidRule::Concentration(share)).ok_or_else(out_of_range);
-    }
-    Mass::parse(text).map(LiquidRule::Mass).map_err(|error| with_expected(error, LIQUID_EXPECTED))
-}
 
 pub(super) fn addition(text: &str) -> Result<AdditionAmount, QuantityError> {
     if let Some((low, high)) = range(text) {
@@ -113,18 +77,6 @@ mod tests {
     use proptest::prelude::*;
 
     #[test]
-    fn a_liquid_takes_three_shapes() {
-        assert_eq!(liquid("2.7:1"), Ok(LiquidRule::Ratio(2_700_000)));
-        assert_eq!(liquid("27 : 10"), Ok(LiquidRule::Ratio(2_700_000)));
-        assert_eq!(liquid("27 %"), Ok(LiquidRule::Concentration(Share::from_percent(27))));
-        assert_eq!(liquid("6.2 oz"), Ok(LiquidRule::Mass(Mass::parse("6.2 oz").unwrap())));
-        // lye and liquid the wrong way round is a paste that boils
-        for wrong in ["1:2.7", "0:1", "2.7:0", "73 %", "2.7", "1:2:3", ":", "-3:1"] {
-            assert!(liquid(wrong).is_err(), "{wrong}");
-        }
-    }
-
-    #[test]
     fn a_range_takes_its_unit_from_its_end() {
         let between = |low, high| {
             AdditionAmount::Between(Share::from_percent(low), Share::from_percent(high))
@@ -143,7 +95,7 @@ mod tests {
         #[test]
         fn no_text_panics(text in "\\PC{0,30}", near in "[0-9.:% –toCg°-]{0,14}") {
             for text in [&text, &near] {
-                let _ = (liquid(text), addition(text), tolerance(text), window(text));
+                let _ = (addition(text), tolerance(text), window(text));
             }
         }
     }

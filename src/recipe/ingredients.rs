@@ -1,6 +1,8 @@
 //! The parts of a recipe file that are weighed: oils, caustic, liquid, additions.
 
-use crate::chemistry::{Alkali, Fat, FatTable, IngredientId, LiquidRule, LotCertificate};
+use crate::chemistry::{
+    Alkali, Fat, FatTable, FormulaAcid, IngredientId, LiquidRule, LotCertificate,
+};
 use crate::plan::{Nature, Tolerance, Vessel};
 use crate::problem::{Form, Placed, Table};
 use crate::quantity::{Mass, Share};
@@ -24,13 +26,6 @@ struct Common {
     line: Option<usize>,
 }
 
-/// Sodium hydroxide of the pharmacopoeia holds 95.0 to 100.5 % total alkali (USP 28–NF 23).
-const NAOH_UNSTATED: Purity = Purity {
-    low: Share::from_percent(95),
-    working: Share::WHOLE,
-    high: Share::WHOLE,
-    stated: false,
-};
 /// A flake's own sheet gives ±1 % about the purity on the label (one maker's sheet of NaOH flakes).
 const LABEL_HALF_WIDTH: Share = Share::from_percent(1);
 /// Weaker products are no solid caustic, or have stood open.
@@ -38,6 +33,8 @@ const PURITY_LEAST: Share = Share::from_percent(80);
 const TOLERANCE_SHARE_MOST: Share = Share::from_percent(20);
 /// Above this share of the oils an addition is a mistake in the unit.
 const ADDITION_MOST: Share = Share::from_percent(50);
+const LIQUID_EXPECTED: &str = "liquid to caustic like `2.7:1`, caustic as a share of the lye like \
+     `27 %`, or a mass like `167 g`";
 const PURITY_ADVICE: &str = "copy it from the label or the certificate: flake of 85 % and flake of \
      90 % differ by enough to turn a superfat of 5 % negative";
 
@@ -102,12 +99,15 @@ pub(super) fn caustic<'a>(form: &mut Form<'a>, mut table: Table<'a>) -> Option<C
     }
     form.close(table);
     let alkali = alkali?.value;
-    let (id, purity) = match (alkali, stated) {
-        (Alkali::SodiumHydroxide, None) => ("naoh", NAOH_UNSTATED),
-        (Alkali::SodiumHydroxide, Some(stated)) => ("naoh", about(stated.value)),
-        // without a purity this is refused above; the value is never used
-        (Alkali::PotassiumHydroxide, None) => ("koh", NAOH_UNSTATED),
-        (Alkali::PotassiumHydroxide, Some(stated)) => ("koh", about(stated.value)),
+    let purity = match (stated, alkali.usual_purity()) {
+        (Some(stated), _) => about(stated.value),
+        (None, Some([low, working, high])) => Purity { low, working, high, stated: false },
+        // refused above: without a purity there is nothing to work with
+        (None, None) => return None,
+    };
+    let id = match alkali {
+        Alkali::SodiumHydroxide => "naoh",
+        Alkali::PotassiumHydroxide => "koh",
     };
     Some(CausticChoice {
         id: id.into(),
@@ -122,23 +122,30 @@ pub(super) fn caustic<'a>(form: &mut Form<'a>, mut table: Table<'a>) -> Option<C
 
 pub(super) fn liquid<'a>(form: &mut Form<'a>, mut table: Table<'a>) -> Option<Liquid> {
     let name = form.text(&mut table, "of");
-    let amount = form.quantity(&mut table, "amount", amounts::liquid);
-    form.need(&table, "amount", amounts::LIQUID_EXPECTED, "add it");
+    let amount = form.text(&mut table, "amount");
+    form.need(&table, "amount", LIQUID_EXPECTED, "add it");
+    let amount = amount.and_then(|text| match LiquidRule::parse(&text.value) {
+        Ok(rule) => Some(rule),
+        Err(error) => {
+            let words = error.to_string();
+            let (found, expected) =
+                words.split_once("; expected ").unwrap_or((&words, LIQUID_EXPECTED));
+            form.refuse(&text, found, expected, "correct it");
+            None
+        }
+    });
     let ice = form.quantity(&mut table, "ice", Share::parse);
-    let ice = ice.filter(|share| positive_share(form, share, Share::from_percent(100)));
+    let ice = ice.filter(|share| positive_share(form, share, Share::WHOLE));
+    let water = form.quantity(&mut table, "water", Share::parse);
+    let water = water.filter(|share| positive_share(form, share, Share::WHOLE));
     let common = common(form, &mut table);
     form.close(table);
-    if let Some(Placed { value: LiquidRule::Mass(mass), .. }) = amount {
-        let mass = amount.as_ref().map(|amount| amount.with(mass))?;
-        if !positive_mass(form, &mass) {
-            return None;
-        }
-    }
     let name = name.map_or_else(|| "water".to_owned(), |name| name.value);
     Some(Liquid {
         id: IngredientId(slug(&name)),
+        water: water.map_or_else(|| usual_water(&name), |water| water.value),
         name,
-        amount: amount?.value,
+        amount: amount?,
         ice: ice.map_or(Share::ZERO, |ice| ice.value),
         tolerance: common.tolerance,
         lot: common.lot,
@@ -159,6 +166,7 @@ pub(super) fn addition<'a>(form: &mut Form<'a>, mut table: Table<'a>) -> Option<
     let into = form.word(&mut table, "into", &vessels);
     let mut hazards = form.texts(&mut table, "hazards");
     let common = common(form, &mut table);
+    let acid = acid(form, &mut table, name.as_ref(), when.as_ref());
     form.close(table);
     let name = name?.value;
     if hazards.is_empty() && is_flammable(&name) {
@@ -173,6 +181,7 @@ pub(super) fn addition<'a>(form: &mut Form<'a>, mut table: Table<'a>) -> Option<
         nature: common.nature,
         tolerance: common.tolerance,
         hazards,
+        acid,
         lot: common.lot,
         line: common.line,
     })
@@ -279,6 +288,67 @@ fn read_certificate<'a>(
         sap: sap?.value,
         sap_half_width: half_width?.value,
     })
+}
+
+#[derive(Clone, Copy)]
+enum AcidWord {
+    Citric,
+    CitricMonohydrate,
+    Lactic,
+}
+
+/// An acid eats caustic before any fat does, so it has to be known before the caustic is weighed.
+fn acid<'a>(
+    form: &mut Form<'a>,
+    table: &mut Table<'a>,
+    name: Option<&Placed<String>>,
+    when: Option<&Placed<When>>,
+) -> Option<FormulaAcid> {
+    let words = [
+        ("citric acid", AcidWord::Citric),
+        ("citric acid monohydrate", AcidWord::CitricMonohydrate),
+        ("lactic acid", AcidWord::Lactic),
+    ];
+    let acid = form.word(table, "acid", &words);
+    let strength = form.quantity(table, "strength", Share::parse);
+    let strength = strength.filter(|share| positive_share(form, share, Share::WHOLE));
+    let name = name?;
+    let id = slug(&name.value);
+    let Some(acid) = acid else {
+        let plain = name.value.to_lowercase();
+        if !table.has("acid") && ["citric", "lactic", "vinegar"].iter().any(|w| plain.contains(w)) {
+            let expected = "`acid`, so that the caustic it eats is counted";
+            let advice = "add `acid = \"citric acid\"`, `\"citric acid monohydrate\"` or \
+                          `\"lactic acid\"`; vinegar is not counted here, use one of these";
+            form.refuse(name, "an acid that is not declared as one", expected, advice);
+        }
+        return None;
+    };
+    if let Some(when) = when
+        && when.value != When::BeforeLye
+    {
+        let advice = "write when = \"before lye\"; it is then weighed before the caustic";
+        form.refuse(when, "an acid after the lye", "an acid before the lye", advice);
+    }
+    match (acid.value, strength) {
+        (AcidWord::Citric, _) => Some(FormulaAcid::citric(&id)),
+        (AcidWord::CitricMonohydrate, _) => Some(FormulaAcid::citric_monohydrate(&id)),
+        (AcidWord::Lactic, Some(strength)) => Some(FormulaAcid::lactic(&id, strength.value)),
+        (AcidWord::Lactic, None) => {
+            let expected = "its `strength`, like `80 %`, as on the bottle";
+            form.need(table, "strength", expected, "add it");
+            None
+        }
+    }
+}
+
+/// The part of a liquid that is water and can dissolve caustic. Common practice, no source; the
+/// key `water` replaces it.
+fn usual_water(name: &str) -> Share {
+    let name = name.to_lowercase();
+    let usual = [("milk", 87), ("cream", 70), ("brine", 75), ("beer", 95), ("tea", 99)];
+    let found = usual.into_iter().find(|(word, _)| name.contains(word));
+    Share::from_percent(found.map_or(100, |(_, percent)| percent))
 }
 
 fn amount<'a>(form: &mut Form<'a>, table: &mut Table<'a>) -> Option<AdditionAmount> {

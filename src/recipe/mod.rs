@@ -11,10 +11,13 @@ mod read;
 mod scale;
 
 pub(crate) use read::{digest, units};
+pub use scale::DENSITY_ASSUMED_G_PER_ML;
 
 use std::collections::BTreeMap;
 
-use crate::chemistry::{Alkali, IngredientId, LiquidRule, LotCertificate};
+use crate::chemistry::{
+    Alkali, FormulaAcid, IngredientId, LiquidRule, LotCertificate, water_boils_at,
+};
 use crate::plan::{Nature, Tolerance, Units, Vessel, Window};
 use crate::quantity::{Mass, Share, Span, Temperature, TemperatureDelta};
 
@@ -97,6 +100,8 @@ pub struct Liquid {
     pub name: String,
     /// Counted per solid caustic, whether it comes solid or as a stock lye.
     pub amount: LiquidRule,
+    /// The part of it that is water.
+    pub water: Share,
     /// The part of the liquid that goes in as ice.
     pub ice: Share,
     pub tolerance: Option<Tolerance>,
@@ -114,6 +119,8 @@ pub struct Addition {
     pub nature: Nature,
     pub tolerance: Option<Tolerance>,
     pub hazards: Vec<String>,
+    /// What it eats of the caustic, if it is an acid.
+    pub acid: Option<FormulaAcid>,
     pub lot: Option<Lot>,
     pub line: Option<usize>,
 }
@@ -169,6 +176,8 @@ pub struct CookPlan {
     pub high_high: Temperature,
     pub duration: Span,
     pub look_every: Span,
+    /// The file sets limits of its own; otherwise they are the usual ones.
+    pub stated: bool,
 }
 
 /// Something the operator does and says done.
@@ -187,6 +196,32 @@ impl Recipe {
     /// The planned oils by id: what the caustic follows from until something is weighed.
     pub fn oil_masses(&self) -> BTreeMap<IngredientId, Mass> {
         self.oils.iter().map(|oil| (oil.id.clone(), oil.mass)).collect()
+    }
+}
+
+impl Recipe {
+    /// Sodium hydroxide makes bars; potassium hydroxide alone makes paste, which is not poured.
+    pub fn makes_bars(&self) -> bool {
+        self.caustics.iter().any(|caustic| caustic.alkali == Alkali::SodiumHydroxide)
+    }
+}
+
+impl CookPlan {
+    /// The usual limits are lowered with the boiling point of water at the bench, by whole
+    /// kelvins, so that the alarm still comes before the pot boils. The maker's own stay.
+    pub fn adjusted(&self, altitude_m: i32) -> CookPlan {
+        let Ok(boils) = water_boils_at(altitude_m) else { return self.clone() };
+        let lower = (Temperature::from_celsius(100) - boils).kelvin().floor();
+        if self.stated || lower <= 0.0 {
+            return self.clone();
+        }
+        let down = |limit: Temperature| limit - TemperatureDelta::from_kelvin_rounded(lower);
+        CookPlan {
+            window: Window { high: down(self.window.high), ..self.window },
+            high: down(self.high),
+            high_high: down(self.high_high),
+            ..self.clone()
+        }
     }
 }
 
@@ -212,7 +247,8 @@ impl AdditionAmount {
         }
     }
 
-    fn middle(self) -> Share {
+    /// Of a range its middle; of a mass nothing.
+    pub fn middle(self) -> Share {
         match self {
             AdditionAmount::Mass(_) => Share::ZERO,
             AdditionAmount::OfOils(share) => share,

@@ -54,6 +54,7 @@ pub(super) fn cook<'a>(form: &mut Form<'a>, table: Option<Table<'a>>) -> CookPla
         high_high: COOK_HIGH_HIGH,
         duration: COOK_DURATION,
         look_every: LOOK_EVERY,
+        stated: false,
     };
     let Some(mut table) = table else { return usual };
     let window = form.quantity(&mut table, "keep", amounts::window);
@@ -62,6 +63,7 @@ pub(super) fn cook<'a>(form: &mut Form<'a>, table: Option<Table<'a>>) -> CookPla
     let duration = form.quantity(&mut table, "for", Span::parse);
     let look_every = form.quantity(&mut table, "look_every", Span::parse);
     let at = table.placed();
+    let stated = ["keep", "warn_above", "alarm_above"].iter().any(|key| table.has(key));
     form.close(table);
     let duration = duration.filter(|span| credible_span(form, span));
     let look_every = look_every.filter(|span| credible_span(form, span));
@@ -71,6 +73,7 @@ pub(super) fn cook<'a>(form: &mut Form<'a>, table: Option<Table<'a>>) -> CookPla
         high_high: high_high.as_ref().map_or(usual.high_high, |high| high.value),
         duration: duration.map_or(usual.duration, |span| span.value),
         look_every: look_every.map_or(usual.look_every, |span| span.value),
+        stated,
     };
     let ordered = cook.window.high <= cook.high && cook.high < cook.high_high;
     if !ordered {
