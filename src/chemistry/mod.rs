@@ -1,11 +1,15 @@
 //! What the caustic follows from: fats, demand, superfat and its uncertainty.
 
 mod acid;
+mod boiling;
+mod caustic_heat;
+mod dissolve;
 mod fat;
 mod fat_table;
 mod formula;
 mod guard;
 mod liquid;
+mod lye;
 mod scale;
 mod superfat;
 #[cfg(test)]
@@ -13,6 +17,11 @@ mod tests_support;
 mod theory;
 mod uncertainty;
 
+pub use boiling::{
+    AltitudeError, LyeBoilingError, StrengthError, lye_boils_at, standard_pressure_pa,
+    water_boils_at,
+};
+pub use dissolve::{DissolveVerdict, ExpectedLye, Jug, JugMaterial, NoForecast, StartState};
 pub use fat::{AcidShare, Basis, Fat, FatError, FatKind, Figures, LotCertificate, Reacting, Seen};
 pub use fat_table::{FatTable, UnknownFat};
 pub use formula::{
@@ -20,6 +29,7 @@ pub use formula::{
 };
 pub use guard::Guard;
 pub use liquid::{LiquidRule, LiquidRuleError, show_ratio};
+pub use lye::{LyeStrength, NotSoluble};
 pub use scale::{AccuracyClass, ScaleError, ScaleFacts, Verified};
 pub use superfat::{
     BudgetPart, Doubt, LYE_HEAVY_ASSUMPTIONS, Likelihood, Superfat, SuperfatBudget,
