@@ -11,6 +11,9 @@ use crate::quantity::{Mass, Span};
 pub use instrument::{ChannelFile, Instrument, Parity, ScaleFile, SerialOverrides, StopBits};
 pub use vessel::{Material, Purpose, VesselFile};
 
+/// A complete bench file with a remark for every key: what a maker starts from.
+pub const EXAMPLE: &str = include_str!("example.toml");
+
 /// A bench file, checked: one scale at most, each channel with one role, each port used once.
 #[derive(Clone, Debug, PartialEq)]
 pub struct BenchFile {
@@ -46,7 +49,7 @@ impl BenchFile {
                 }),
             })
         });
-        Setup { channels: channels.collect(), digest: self.digest.clone() }
+        Setup { channels: channels.collect(), digest: self.digest.clone(), ..Setup::default() }
     }
 
     /// The scale of the bench, with what its plate says.

@@ -33,9 +33,7 @@ pub(super) const COOK: [&str; 3] = [
 
 pub(super) const STIR_IN: [&str; 1] = ["hot soap spits when cold liquid comes in: add it slowly"];
 
-pub(super) const POUR: [&str; 2] = [
-    "hot soap sticks and burns: gloves on, both hands, nobody behind you",
-    "no aluminium mould",
-];
+pub(super) const POUR: [&str; 2] =
+    ["hot soap sticks and burns: gloves on, both hands, nobody behind you", "no aluminium mould"];
 
 pub(super) const ALUMINIUM: &str = "no aluminium, zinc or tin: pot, spoon and blender shaft too";

@@ -76,8 +76,7 @@ pub fn plan(
     fitness::tolerances(recipe, &planned, scale.as_ref())?;
     let start = StartState { ice: recipe.liquid.ice, ..options.start };
     let outlook = outlook::of(&formula, &planned, scale.as_ref(), bench, start);
-    let units =
-        Units { mass_decimals: decimals_for(step, recipe.units.mass), ..recipe.units };
+    let units = Units { mass_decimals: decimals_for(step, recipe.units.mass), ..recipe.units };
     let mut control = ControlRecipe {
         name: recipe.name.clone(),
         recipe_digest: recipe.digest.clone(),

@@ -83,9 +83,7 @@ fn lye(formula: &Formula, planned: &Masses, altitude_m: i32, start: StartState) 
     for part in &formula.caustics {
         let weighed = mass(&part.id);
         let solid = match part.form {
-            CausticForm::Lye => {
-                Mass::from_grams_rounded(weighed.grams() * part.purity.fraction())
-            }
+            CausticForm::Lye => Mass::from_grams_rounded(weighed.grams() * part.purity.fraction()),
             _ => weighed,
         };
         caustic += solid;

@@ -21,6 +21,9 @@ use crate::chemistry::{
 use crate::plan::{Nature, Tolerance, Units, Vessel, Window};
 use crate::quantity::{Mass, Share, Span, Temperature, TemperatureDelta};
 
+/// A complete recipe with a remark for every key: what a maker starts from.
+pub const EXAMPLE: &str = include_str!("example.toml");
+
 /// A master recipe (IEC 61512), checked.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Recipe {

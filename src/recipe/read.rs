@@ -23,7 +23,7 @@ const LYE_HEAVY_WORDS: &str = "on purpose";
 const SHARES_SLACK: Share = Share::from_millionths(1_000);
 /// Less than this cannot be weighed on a bench; more is no small batch.
 const OILS_LEAST: Mass = MassUnit::Gram.one();
-const EXAMPLE: &str = "add it; src/demo/recipe.toml is a whole example";
+const EXAMPLE: &str = "add it; README, \"Your first recipe\", shows a whole file";
 
 impl Recipe {
     /// Reads and checks a recipe file; every problem found is returned, in the order of the file.

@@ -1,1 +1,2 @@
 //! Everything that is tested from outside, in one binary.
+mod recipes;
