@@ -219,6 +219,7 @@ impl Situation<'_> {
         let pot = self.pot.map_or(Mass::ZERO, |pot| pot.tare);
         let mut in_pot = pot;
         let mut too_much = None;
+        let mut too_little: Vec<String> = Vec::new();
         for weigh in self.control.weighings() {
             let mass = self.planned.get(&weigh.ingredient).copied().unwrap_or(Mass::ZERO);
             let load = if weigh.into == Vessel::Pot {
@@ -231,14 +232,16 @@ impl Situation<'_> {
                 too_much = Some((weigh.name.clone(), load));
             }
             self.weighing(found, scale, weigh, mass, load);
-            if let Some(least) = least.filter(|least| mass < *least) {
-                found.note(format!(
-                    "{} of {} is less than the scale is meant for, {} (its Min)",
-                    self.show(mass),
-                    weigh.name,
-                    self.show(least)
-                ));
+            if least.is_some_and(|least| mass < least) && mass > Mass::ZERO {
+                too_little.push(format!("{} of {}", self.show(mass), weigh.name));
             }
+        }
+        if let Some(least) = least.filter(|_| !too_little.is_empty()) {
+            found.note(format!(
+                "less than the scale is meant for, {} (its Min): {}",
+                self.show(least),
+                too_little.join(", ")
+            ));
         }
         let Some((name, load)) = too_much else { return };
         let pot_words = if self.pot.is_some() { "pot and contents" } else { "the contents alone" };
@@ -291,16 +294,16 @@ impl Situation<'_> {
             let way = if weigh.into == Vessel::Pot && alone <= allowed {
                 "weighed in a light cup of its own it would do"
             } else {
-                "a finer scale, or one pour of a larger batch, would do"
+                "a finer scale or a larger batch would do"
             };
             found.note(format!(
-                "with {} on the pan a scale of class {:?} may be off by ±{} (OIML R 76, in \
-                 service), and {} allows ±{}; {way}",
+                "{} within ±{}: with {} on the pan a scale of class {:?} may be off by ±{} (OIML \
+                 R 76, in service); {way}",
+                weigh.name,
+                show_fine(allowed, self.recipe),
                 self.show(load),
                 verified.class,
                 show_fine(error, self.recipe),
-                weigh.name,
-                show_fine(allowed, self.recipe),
             ));
         }
     }
@@ -357,8 +360,8 @@ impl Situation<'_> {
                 found.warn(format!(
                     "the alarm at {} lies at the boiling point of water here, {}: it would come \
                      too late; set it 2 K below or lower",
-                    cook.high_high.show(unit, 0),
-                    boils.show(unit, 0)
+                    cook.high_high.show(unit, 1),
+                    boils.show(unit, 1)
                 ));
             }
         }

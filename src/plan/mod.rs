@@ -5,6 +5,7 @@ mod fitness;
 mod formula;
 mod hazards;
 mod outlook;
+pub mod sheet;
 mod steps;
 
 use crate::bench_file::{BenchFile, Purpose, VesselFile};

@@ -5,7 +5,7 @@ use crate::chemistry::{
     CausticForm, ExpectedLye, Formula, Guard, IngredientId, Masses, NoForecast, ScaleFacts,
     StartState, SuperfatBudget, lye_boils_at, show_ratio,
 };
-use crate::quantity::{Mass, Share, Temperature};
+use crate::quantity::{Mass, Share, Temperature, TemperatureUnit};
 
 use super::Units;
 
@@ -108,9 +108,20 @@ impl Outlook {
     pub(super) fn lye_words(&self, units: Units) -> Option<String> {
         let expected = self.lye.expected.as_ref().ok()?;
         Some(format!(
-            "from {} the lye heats itself to {}",
-            self.lye.start.liquid.show(units.temperature, 0),
+            "the lye heats itself: from {} to a peak of {}",
+            self.lye.start_words(units.temperature),
             expected.words(units.temperature)
         ))
+    }
+}
+
+impl LyeOutlook {
+    /// "20 °C", "20 °C with 20 % of the liquid as ice".
+    pub(super) fn start_words(&self, unit: TemperatureUnit) -> String {
+        let liquid = self.start.liquid.show(unit, 0);
+        if self.start.ice > Share::ZERO {
+            return format!("{liquid} with {} of the liquid as ice", self.start.ice.show(0));
+        }
+        liquid
     }
 }

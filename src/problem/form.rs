@@ -42,6 +42,8 @@ pub struct Placed<T> {
 const FILE_BYTES_MAX: usize = 256 * 1024;
 /// A name or a sentence; longer ones do not fit on a sheet.
 const TEXT_CHARS_MAX: usize = 400;
+/// Likeness at which an unknown key surely stands for a missing one.
+const SURELY_MEANT: f64 = 0.75;
 /// Rows of one kind in one file.
 const ROWS_MAX: usize = 60;
 
@@ -97,9 +99,10 @@ impl<'a> Form<'a> {
         self.problems.push(self.source.problem(None, field, found, expected, advice));
     }
 
-    /// Complains if `key` does not stand in `table` at all.
+    /// Complains if `key` does not stand in `table` at all, not even misspelt: the unknown key is
+    /// then told once, when the table is closed.
     pub fn need(&mut self, table: &Table<'_>, key: &'static str, expected: &str, advice: &str) {
-        if table.has(key) {
+        if table.has(key) || table.has_misspelt(key) {
             return;
         }
         if table.path.is_empty() {
@@ -162,9 +165,11 @@ impl<'a> Form<'a> {
             QuantityError::UnknownUnit { found, expected } => {
                 (format!("`{text}`, and `{found}` is no unit here"), expected, "correct the unit")
             }
-            QuantityError::NotANumber { expected, .. } => {
-                (format!("`{text}`"), expected, "write digits, a point for decimals, no comma")
-            }
+            QuantityError::NotANumber { expected, .. } => (
+                format!("`{text}`"),
+                expected,
+                "write it like that; a point for decimals, no comma",
+            ),
             QuantityError::OutOfRange { expected, .. } => {
                 (format!("`{text}`, which is out of range"), expected, "check the digits")
             }
@@ -339,8 +344,11 @@ impl<'a> Table<'a> {
         self.present.iter().any(|present| present == key)
     }
 
-    pub fn path(&self) -> &str {
-        &self.path
+    fn has_misspelt(&self, key: &str) -> bool {
+        let near = |entry: &Entry<'_>| {
+            strsim::normalized_damerau_levenshtein(&entry.key, key) >= SURELY_MEANT
+        };
+        self.entries.iter().any(near)
     }
 
     /// The table itself, for what is wrong with it as a whole.

@@ -1,7 +1,7 @@
 //! The parts of a recipe file that are weighed: oils, caustic, liquid, additions.
 
 use crate::chemistry::{
-    Alkali, Fat, FatTable, FormulaAcid, IngredientId, LiquidRule, LotCertificate,
+    Alkali, Fat, FatTable, FormulaAcid, IngredientId, LiquidRule, LiquidRuleError, LotCertificate,
 };
 use crate::plan::{Nature, Tolerance, Vessel};
 use crate::problem::{Form, Placed, Table};
@@ -126,10 +126,25 @@ pub(super) fn liquid<'a>(form: &mut Form<'a>, mut table: Table<'a>) -> Option<Li
     form.need(&table, "amount", LIQUID_EXPECTED, "add it");
     let amount = amount.and_then(|text| match LiquidRule::parse(&text.value) {
         Ok(rule) => Some(rule),
+        Err(LiquidRuleError::Quantity(error)) => {
+            form.refuse_quantity(&text, &text.value, &error);
+            None
+        }
         Err(error) => {
-            let words = error.to_string();
-            let (found, expected) =
-                words.split_once("; expected ").unwrap_or((&words, LIQUID_EXPECTED));
+            let found = match &error {
+                LiquidRuleError::RatioRange { parts, .. } => {
+                    format!("`{}`, {parts} parts of liquid to 1 of caustic", text.value)
+                }
+                _ => format!("`{}`", text.value),
+            };
+            let expected = match &error {
+                LiquidRuleError::RatioRange { .. } => "0.9:1 to 20:1, with the liquid first",
+                LiquidRuleError::ConcentrationRange { .. } => {
+                    "5 % to 52 % of caustic in caustic and liquid together"
+                }
+                LiquidRuleError::NoMass { .. } => "a mass above zero, like `167 g`",
+                _ => LIQUID_EXPECTED,
+            };
             form.refuse(&text, found, expected, "correct it");
             None
         }

@@ -84,13 +84,11 @@ fn read<'a>(
     let total = total.filter(|total| ingredients::positive_mass(form, total));
     let has_total = table.has("total_oils");
     let pot = form.text(&mut table, "pot").map(|pot| pot.value);
-    let rows: Vec<OilRow> = form
-        .tables(&mut table, "oil")
-        .into_iter()
-        .filter_map(|row| ingredients::oil(form, row, fats))
-        .collect();
-    let oils_named = table.has("oil");
-    let oils = oils(form, rows, total, has_total, oils_named);
+    let rows = form.tables(&mut table, "oil");
+    let written = if table.has("oil") { rows.len().max(1) } else { 0 };
+    let rows: Vec<OilRow> =
+        rows.into_iter().filter_map(|row| ingredients::oil(form, row, fats)).collect();
+    let oils = oils(form, rows, total, has_total, written);
     let caustics = caustics(form, &mut table);
     let liquid = form.table(&mut table, "liquid");
     form.need(&table, "liquid", "a part [liquid] with its `amount`", EXAMPLE);
@@ -182,13 +180,15 @@ fn oils(
     mut rows: Vec<OilRow>,
     total: Option<Placed<Mass>>,
     has_total: bool,
-    oils_named: bool,
+    written: usize,
 ) -> Option<Vec<Oil>> {
-    if rows.is_empty() {
-        if !oils_named {
-            let advice = "add one part [[oil]] for each";
-            form.refuse_whole("oil", "no oils", "at least one oil, butter or wax", advice);
-        }
+    if written == 0 {
+        let advice = "add one part [[oil]] for each";
+        form.refuse_whole("oil", "no oils", "at least one oil, butter or wax", advice);
+    }
+    let refused = rows.iter().any(|row| row.share.is_some() == row.mass.is_some());
+    if rows.is_empty() || rows.len() < written || refused {
+        // an oil was refused; what follows from the others would be a second complaint
         return None;
     }
     let by_share = rows.iter().filter(|row| row.share.is_some()).count();
@@ -226,10 +226,6 @@ fn share_out(
     total: Option<&Placed<Mass>>,
     has_total: bool,
 ) -> Option<()> {
-    if rows.iter().any(|row| row.share.is_none()) {
-        // an amount that was refused; the sum would only be a second complaint
-        return None;
-    }
     let sum: Share = rows.iter().filter_map(|row| row.share.as_ref()).map(|s| s.value).sum();
     let missing = Share::WHOLE - sum;
     if missing.abs() > SHARES_SLACK {
