@@ -4,3 +4,4 @@ mod bench;
 mod chemistry_practice;
 mod driver;
 mod journal;
+mod recipes;
