@@ -4,7 +4,7 @@ use super::alarm::{AlarmId, Priority};
 use super::fact::{Ask, BatchId, CaptureHow, PromptId, Target};
 use super::setup::{ProbeAt, Role};
 use crate::chemistry::IngredientId;
-use crate::plan::{Units, Window};
+use crate::plan::{Units, Vessel, Window};
 use crate::quantity::{Mass, Span};
 use crate::reading::{Channel, Status, Value};
 
@@ -58,6 +58,8 @@ pub struct BatchView {
 pub struct WeighingView {
     pub ingredient: IngredientId,
     pub name: String,
+    /// The pot, or a vessel of its own.
+    pub into: Vessel,
     pub phase: Phase,
     pub target: Target,
     /// `None` when the scale's value is too old, in doubt, or the vessel is not there.
