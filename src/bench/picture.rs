@@ -123,6 +123,7 @@ fn weighing_view(bench: &Bench, batch: &Batch) -> Option<WeighingView> {
     Some(WeighingView {
         ingredient: weigh.ingredient.clone(),
         name: weigh.name.clone(),
+        into: weigh.into,
         phase,
         target: weighing.target,
         net,

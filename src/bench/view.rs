@@ -4,8 +4,13 @@ use super::alarm::{AlarmId, Priority};
 use super::fact::{Ask, BatchId, CaptureHow, PromptId, Target};
 use super::setup::{ProbeAt, Role};
 use crate::chemistry::IngredientId;
+<<<<<<< HEAD
 use crate::plan::{Units, Window};
 use crate::quantity::{Mass, Span, TemperatureDelta};
+=======
+use crate::plan::{Units, Vessel, Window};
+use crate::quantity::{Mass, Span};
+>>>>>>> sim
 use crate::reading::{Channel, Status, Value};
 
 /// One whole picture of the bench: all that any screen shows, and nothing a screen must work out.
@@ -61,6 +66,8 @@ pub struct BatchView {
 pub struct WeighingView {
     pub ingredient: IngredientId,
     pub name: String,
+    /// The pot, or a vessel of its own.
+    pub into: Vessel,
     pub phase: Phase,
     pub target: Target,
     /// `None` when the scale's value is too old, in doubt, or the vessel is not there.

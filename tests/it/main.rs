@@ -5,3 +5,4 @@ mod chemistry_practice;
 mod driver;
 mod journal;
 mod recipes;
+mod scenarios;
