@@ -4,13 +4,8 @@ use super::alarm::{AlarmId, Priority};
 use super::fact::{Ask, BatchId, CaptureHow, PromptId, Target};
 use super::setup::{ProbeAt, Role};
 use crate::chemistry::IngredientId;
-<<<<<<< HEAD
-use crate::plan::{Units, Window};
-use crate::quantity::{Mass, Span, TemperatureDelta};
-=======
 use crate::plan::{Units, Vessel, Window};
-use crate::quantity::{Mass, Span};
->>>>>>> sim
+use crate::quantity::{Mass, Span, TemperatureDelta};
 use crate::reading::{Channel, Status, Value};
 
 /// One whole picture of the bench: all that any screen shows, and nothing a screen must work out.

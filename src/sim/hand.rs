@@ -257,6 +257,7 @@ impl Hand {
                 off.then_some(Want::Take)
             }
             Phase::Pouring | Phase::Settling => self.bring_to_target(weighing),
+            Phase::ZeroDoubted => scene.on_pan.is_some().then_some(Want::Take),
             Phase::Over => self.spoon_back(batch, weighing),
             Phase::Taring | Phase::Blind => None,
         }

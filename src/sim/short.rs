@@ -69,6 +69,9 @@ pub fn cue(cue: &Cue) -> String {
         Cue::Sound { alarm, priority, .. } => {
             format!("sound {} {}", priority_words(*priority), alarm_name(alarm))
         }
+        Cue::Slow => "slow".to_owned(),
+        Cue::Stop => "stop".to_owned(),
+        Cue::Emergency => "emergency card".to_owned(),
         Cue::Hush => "hush".to_owned(),
     }
 }
@@ -160,7 +163,9 @@ const fn ask_name(asks: &Ask) -> &'static str {
         Ask::TakeLong { .. } => "take-long",
         Ask::Remedy { .. } => "remedy",
         Ask::Dissolved => "dissolved",
+        Ask::VesselBack { .. } => "vessel-back",
         Ask::Combined => "combined",
+        Ask::CombineAnyway => "combine-anyway",
         Ask::Look => "look",
         Ask::Cooked => "cooked",
         Ask::Done => "done",
@@ -207,6 +212,7 @@ const fn phase_words(phase: Phase) -> &'static str {
         Phase::Over => "over",
         Phase::Lifted => "lifted",
         Phase::Blind => "blind",
+        Phase::ZeroDoubted => "zero-doubted",
     }
 }
 

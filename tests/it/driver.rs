@@ -142,7 +142,6 @@ pub fn control() -> ControlRecipe {
             step("pour", StepKind::Do),
         ],
         findings: Vec::new(),
-        ..ControlRecipe::default()
     }
 }
 
