@@ -352,8 +352,11 @@ impl RawSheet {
             self.value.into_iter().filter_map(|field| field.check(source, problems)).collect();
         let modbus: Vec<_> =
             self.modbus.into_iter().filter_map(|value| value.check(source, problems)).collect();
-        let examples: Vec<_> =
-            self.example.into_iter().filter_map(|one| check_example(one, source, problems)).collect();
+        let examples: Vec<_> = self
+            .example
+            .into_iter()
+            .filter_map(|one| check_example(one, source, problems))
+            .collect();
         let check = self.check.map(|check| Check {
             kind: check.kind,
             hex: check.hex,
@@ -371,7 +374,17 @@ impl RawSheet {
         }
         let name = self.name.into_inner();
         let (about, line) = (self.about, self.line);
-        Some(Sheet { name, about, line, talk: talk?, frame: frame?, check, fields, modbus, examples })
+        Some(Sheet {
+            name,
+            about,
+            line,
+            talk: talk?,
+            frame: frame?,
+            check,
+            fields,
+            modbus,
+            examples,
+        })
     }
 }
 
@@ -514,7 +527,13 @@ impl RawField {
                 _ => {
                     let found = format!("`{unit}`");
                     let expected = "g, kg, mg, oz, lb for masses; °C, °F for temperatures";
-                    problems.push(source.problem(place.clone(), "value.units", found, expected, ""));
+                    problems.push(source.problem(
+                        place.clone(),
+                        "value.units",
+                        found,
+                        expected,
+                        "",
+                    ));
                 }
             }
         }
