@@ -118,11 +118,57 @@ fn saturation_kelvin(mpa: f64) -> f64 {
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::*;
 
+    /// ISO 2533:1975, geopotential altitude in m, hPa.
+    pub(in crate::chemistry) const PRESSURES: [(i32, &str); 7] = [
+        (0, "1013.250"),
+        (500, "954.608"),
+        (1000, "898.746"),
+        (1500, "845.560"),
+        (2000, "794.952"),
+        (2500, "746.825"),
+        (3000, "701.085"),
+    ];
+
+    /// IF97 at the pressures of ISO 2533: altitude in m, °C.
+    pub(in crate::chemistry) const WATER_BOILS: [(i32, f64); 8] = [
+        (0, 99.9743),
+        (100, 99.6421),
+        (500, 98.3125),
+        (1000, 96.6488),
+        (1500, 94.9830),
+        (2000, 93.3151),
+        (2500, 91.6449),
+        (3000, 89.9723),
+    ];
+
+    /// Olsson 1997: mass fraction of NaOH, °C at 1013.25 hPa and at 794.95 hPa.
+    pub(in crate::chemistry) const LYE_BOILS: [(f64, f64, f64); 9] = [
+        (0.22, 109.4, 102.5),
+        (0.24, 111.1, 104.2),
+        (0.26, 112.9, 106.0),
+        (0.2672, 113.6, 106.7),
+        (0.28, 114.9, 107.9),
+        (0.32, 119.3, 112.4),
+        (0.3333, 120.9, 114.0),
+        (0.45, 138.0, 130.9),
+        (0.50, 146.4, 139.1),
+    ];
+
+    /// IAPWS R7-97(2012), table 35 (K, MPa) and table 36 (MPa, K).
+    pub(in crate::chemistry) const TABLE_35: [(f64, &str); 3] =
+        [(300.0, "3.53658941e-3"), (500.0, "2.63889776e0"), (600.0, "1.23443146e1")];
+    pub(in crate::chemistry) const TABLE_36: [(f64, &str); 3] =
+        [(0.1, "372.755919"), (1.0, "453.035632"), (10.0, "584.149488")];
+
+    pub(in crate::chemistry) fn boiling_kelvin(mpa: f64) -> f64 {
+        saturation_kelvin(mpa)
+    }
+
     /// Equation 30, the same curve the other way: pressure in MPa at a temperature in K.
-    fn saturation_mpa(kelvin: f64) -> f64 {
+    pub(in crate::chemistry) fn saturation_mpa(kelvin: f64) -> f64 {
         let theta = kelvin + N[8] / (kelvin - N[9]);
         let a = theta * theta + N[0] * theta + N[1];
         let b = N[2] * theta * theta + N[3] * theta + N[4];
@@ -132,30 +178,17 @@ mod tests {
 
     #[test]
     fn verification_values_of_if97_to_all_digits() {
-        // IAPWS R7-97(2012), table 35
-        for (kelvin, mpa) in
-            [(300.0, "3.53658941e-3"), (500.0, "2.63889776e0"), (600.0, "1.23443146e1")]
-        {
+        for (kelvin, mpa) in TABLE_35 {
             assert_eq!(format!("{:.8e}", saturation_mpa(kelvin)), mpa);
         }
-        // table 36
-        for (mpa, kelvin) in [(0.1, "372.755919"), (1.0, "453.035632"), (10.0, "584.149488")] {
+        for (mpa, kelvin) in TABLE_36 {
             assert_eq!(format!("{:.6}", saturation_kelvin(mpa)), kelvin);
         }
     }
 
     #[test]
     fn pressures_of_the_standard_atmosphere() {
-        // ISO 2533:1975, geopotential altitude, hPa
-        for (metres, hpa) in [
-            (0, "1013.250"),
-            (500, "954.608"),
-            (1000, "898.746"),
-            (1500, "845.560"),
-            (2000, "794.952"),
-            (2500, "746.825"),
-            (3000, "701.085"),
-        ] {
+        for (metres, hpa) in PRESSURES {
             assert_eq!(format!("{:.3}", standard_pressure_pa(metres).unwrap() / 100.0), hpa);
         }
         assert!(standard_pressure_pa(9000).is_err());
@@ -163,17 +196,7 @@ mod tests {
 
     #[test]
     fn water_boils_lower_on_a_hill() {
-        // IF97 at the pressures of ISO 2533
-        for (metres, celsius) in [
-            (0, 99.9743),
-            (100, 99.6421),
-            (500, 98.3125),
-            (1000, 96.6488),
-            (1500, 94.9830),
-            (2000, 93.3151),
-            (2500, 91.6449),
-            (3000, 89.9723),
-        ] {
+        for (metres, celsius) in WATER_BOILS {
             let found = water_boils_at(metres).unwrap().celsius();
             assert!((found - celsius).abs() < 0.0002, "{metres} m: {found}");
         }
@@ -181,18 +204,7 @@ mod tests {
 
     #[test]
     fn lye_boils_higher_than_water() {
-        // Olsson 1997 at 1013.25 hPa and at 794.95 hPa
-        for (fraction, sea, hill) in [
-            (0.22, 109.4, 102.5),
-            (0.24, 111.1, 104.2),
-            (0.26, 112.9, 106.0),
-            (0.2672, 113.6, 106.7),
-            (0.28, 114.9, 107.9),
-            (0.32, 119.3, 112.4),
-            (0.3333, 120.9, 114.0),
-            (0.45, 138.0, 130.9),
-            (0.50, 146.4, 139.1),
-        ] {
+        for (fraction, sea, hill) in LYE_BOILS {
             let naoh = Share::from_fraction_rounded(fraction);
             for (altitude, expected) in [(0, sea), (2000, hill)] {
                 let found = lye_boils_at(naoh, altitude).unwrap().celsius();

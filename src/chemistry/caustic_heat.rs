@@ -62,6 +62,8 @@ const NAOH_CP: HeatCapacities = [
 
 /// J/(g K), computed from Laliberté, J. Chem. Eng. Data 54 (2009) 1725, from 0 to 50 % KOH; its
 /// own range ends at 46.5 %.
+// 3.142 and 2.718 are heat capacities that happen to look like π and e
+#[allow(clippy::approx_constant)]
 const KOH_CP: HeatCapacities = [
     [4.185, 4.179, 4.183, 4.196, 4.216],
     [3.886, 3.911, 3.930, 3.949, 3.967],
@@ -138,27 +140,39 @@ pub(super) fn smooth(points: &[(f64, f64)], x: f64) -> f64 {
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::*;
+
+    /// n, older table (−42.869 at infinite dilution), Parker + differences of it,
+    /// Parker + Olsson 1997; kJ/mol, signs turned
+    pub(in crate::chemistry) const HEATS: [(f64, Option<f64>, f64, f64); 11] = [
+        (3.0, Some(28.886), 30.53, 30.50),
+        (4.0, Some(34.43), 36.07, 36.14),
+        (5.0, Some(37.761), 39.40, 39.47),
+        (6.0, None, 41.38, 41.41),
+        (8.0, None, 43.50, 43.29),
+        (10.0, Some(42.501), 44.14, 44.01),
+        (15.0, None, 44.45, 44.49),
+        (20.0, Some(42.865), 44.51, 44.53),
+        (25.0, None, 44.45, 44.52),
+        (50.0, Some(42.526), 44.17, 44.49),
+        (100.0, Some(42.334), 43.98, 44.53),
+    ];
+
+    /// Laliberté 2009 within its range (NaOH up to 30.35 %): mass fraction, 20, 60, 100 °C.
+    pub(in crate::chemistry) const OTHER_HEAT_CAPACITIES: [(f64, [f64; 3]); 7] = [
+        (0.05, [3.930, 3.989, 4.017]),
+        (0.10, [3.773, 3.861, 3.887]),
+        (0.15, [3.671, 3.770, 3.793]),
+        (0.20, [3.604, 3.702, 3.724]),
+        (0.25, [3.557, 3.647, 3.668]),
+        (0.2672, [3.543, 3.631, 3.651]),
+        (0.30, [3.521, 3.601, 3.621]),
+    ];
 
     #[test]
     fn heats_agree_with_three_sets_of_data() {
-        // n, older table (−42.869 at infinite dilution), Parker + differences of it,
-        // Parker + Olsson 1997; kJ/mol, signs turned
-        let expected = [
-            (3.0, Some(28.886), 30.53, 30.50),
-            (4.0, Some(34.43), 36.07, 36.14),
-            (5.0, Some(37.761), 39.40, 39.47),
-            (6.0, None, 41.38, 41.41),
-            (8.0, None, 43.50, 43.29),
-            (10.0, Some(42.501), 44.14, 44.01),
-            (15.0, None, 44.45, 44.49),
-            (20.0, Some(42.865), 44.51, 44.53),
-            (25.0, None, 44.45, 44.52),
-            (50.0, Some(42.526), 44.17, 44.49),
-            (100.0, Some(42.334), 43.98, 44.53),
-        ];
-        for (n, older, modern, olsson) in expected {
+        for (n, older, modern, olsson) in HEATS {
             let heat = naoh_kj_per_mol(n);
             assert!((heat - modern).abs() < 0.005, "n = {n}: {heat}");
             // Olsson's fit is poor below 5 % NaOH
@@ -181,16 +195,7 @@ mod tests {
 
     #[test]
     fn heat_capacities_agree_with_the_other_model() {
-        // Laliberté 2009 within its range (NaOH up to 30.35 %): mass fraction, 20, 60, 100 °C
-        for (fraction, cp) in [
-            (0.05, [3.930, 3.989, 4.017]),
-            (0.10, [3.773, 3.861, 3.887]),
-            (0.15, [3.671, 3.770, 3.793]),
-            (0.20, [3.604, 3.702, 3.724]),
-            (0.25, [3.557, 3.647, 3.668]),
-            (0.2672, [3.543, 3.631, 3.651]),
-            (0.30, [3.521, 3.601, 3.621]),
-        ] {
+        for (fraction, cp) in OTHER_HEAT_CAPACITIES {
             for (celsius, other) in [20.0, 60.0, 100.0].into_iter().zip(cp) {
                 let ours = naoh_cp(fraction, celsius);
                 // Olsson's fit is high in thin, cold lye

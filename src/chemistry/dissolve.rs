@@ -4,8 +4,8 @@ use thiserror::Error;
 use super::caustic_heat::{self as heat, naoh_kj_per_mol};
 use super::lye::LyeGrams;
 use super::theory::{KOH_G_PER_MOL, NAOH_G_PER_MOL};
-use super::{Caustic, Formula, Masses};
-use crate::quantity::{Mass, Share, Temperature, TemperatureDelta, TemperatureUnit};
+use super::{Caustic, ExpectedLye, Formula, Masses};
+use crate::quantity::{Mass, Share, Temperature};
 
 /// How a lye is started, as the operator declares it.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
@@ -36,17 +36,6 @@ pub enum JugMaterial {
     Polypropylene,
 }
 
-/// The peak to expect while the caustic dissolves.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-pub struct ExpectedLye {
-    /// `None` where only "at most" can be said: cold bath, portions, potassium hydroxide.
-    pub low: Option<Temperature>,
-    /// Without any loss, at the working purity.
-    pub lossless: Temperature,
-    /// Without any loss, at the highest credible purity.
-    pub high: Temperature,
-}
-
 /// Why no peak can be foretold.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Error)]
 pub enum NoForecast {
@@ -54,6 +43,8 @@ pub enum NoForecast {
     Undeclared,
     #[error("caustic or liquid is not weighed yet")]
     NotWeighed,
+    #[error("the liquid starts at {0}; expected 0 °C to 100 °C")]
+    Liquid(Temperature),
     #[error("the ice is {0} of the liquid; expected 0 % to 100 %")]
     Ice(Share),
     #[error("lye above 50 % lies outside the published heats")]
@@ -62,15 +53,6 @@ pub enum NoForecast {
     PotassiumStock,
     #[error("there is more ice than the heat of the caustic melts")]
     IceStays,
-}
-
-/// What a measured peak says.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum DissolveVerdict {
-    AsExpected,
-    TooCool,
-    TooHot,
 }
 
 /// Heat capacities in J/(g K): water, and solids near room temperature, from memory. The solids
@@ -107,6 +89,10 @@ impl Formula {
         if !(Share::ZERO..=Share::WHOLE).contains(&start.ice) {
             return Err(NoForecast::Ice(start.ice));
         }
+        if !(Temperature::from_celsius(0)..=Temperature::from_celsius(100)).contains(&start.liquid)
+        {
+            return Err(NoForecast::Liquid(start.liquid));
+        }
         let peak = |purity: fn(&Caustic) -> f64, older: bool, loss: bool| {
             let lye = self.lye_grams(weighed, purity).ok_or(NoForecast::NotWeighed)?;
             Balance { lye, start, older, loss }.peak_celsius()
@@ -123,58 +109,6 @@ impl Formula {
         };
         let [lossless, high] = [lossless, high].map(Temperature::from_celsius_rounded);
         Ok(ExpectedLye { low: low.map(Temperature::from_celsius_rounded), lossless, high })
-    }
-}
-
-impl ExpectedLye {
-    /// Judges the highest temperature seen while dissolving, with a thermometer that may be wrong
-    /// by ± `limits`. `None` where a cool lye proves nothing and it was not too hot.
-    pub fn judge(&self, peak: Temperature, limits: TemperatureDelta) -> Option<DissolveVerdict> {
-        if peak > self.high + limits {
-            return Some(DissolveVerdict::TooHot);
-        }
-        let low = self.low?;
-        let cool = peak < low - limits;
-        Some(if cool { DissolveVerdict::TooCool } else { DissolveVerdict::AsExpected })
-    }
-
-    /// Words where the caustic may boil the water around it and spatter, although the lye itself
-    /// does not boil. `None` well below water's boiling point.
-    pub fn spatter(&self, water_boils: Temperature, unit: TemperatureUnit) -> Option<String> {
-        (self.high >= water_boils).then(|| {
-            format!(
-                "the lye may reach {}, and water boils at {} here: it can boil where the caustic \
-                 lies and spatter; add the caustic in small portions, stir, keep your face away",
-                self.high.show(unit, 0),
-                water_boils.show(unit, 0)
-            )
-        })
-    }
-
-    /// The range as it is shown: "82 °C to 98 °C", "at most 98 °C".
-    pub fn words(&self, unit: TemperatureUnit) -> String {
-        let high = self.high.show(unit, 0);
-        match self.low {
-            Some(low) => format!("{} to {high}", low.show(unit, 0)),
-            None => format!("at most {high}"),
-        }
-    }
-}
-
-impl DissolveVerdict {
-    pub const fn words(self) -> &'static str {
-        match self {
-            DissolveVerdict::AsExpected => "the lye warmed as its caustic should",
-            DissolveVerdict::TooCool => {
-                "the lye stayed cooler than its caustic should make it: damp or carbonated \
-                 caustic, the wrong caustic, not all of it tipped in or dissolved, or a colder \
-                 start than declared"
-            }
-            DissolveVerdict::TooHot => {
-                "the lye became hotter than its caustic can make it: more caustic or less liquid \
-                 than weighed, another caustic than named, or a warmer start than declared"
-            }
-        }
     }
 }
 
@@ -279,10 +213,46 @@ impl Balance<'_> {
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::*;
-    use crate::chemistry::tests_support::{bar, masses, pure};
+    use crate::chemistry::tests_support::{bar, masses};
     use crate::chemistry::{Alkali, CausticForm};
+
+    /// mass fraction, end from 20 °C with Parker's heat, with the older heat, rise per K of
+    /// start; computed from Olsson 1997 and both families of heats
+    pub(in crate::chemistry) const LOSSLESS: [(f64, f64, f64, f64); 18] = [
+        (0.05, 33.8, 33.3, 1.011),
+        (0.10, 48.9, 47.8, 1.018),
+        (0.15, 64.3, 62.7, 1.008),
+        (0.20, 79.2, 77.0, 0.987),
+        (0.22, 84.8, 82.3, 0.977),
+        (0.24, 90.0, 87.3, 0.966),
+        (0.25, 92.5, 89.7, 0.961),
+        (0.26, 94.9, 91.9, 0.956),
+        (0.2672, 96.5, 93.5, 0.952),
+        (0.28, 99.3, 96.1, 0.945),
+        (0.30, 103.2, 99.8, 0.935),
+        (0.32, 106.6, 102.9, 0.925),
+        (0.3333, 108.6, 104.8, 0.919),
+        (0.35, 110.7, 106.7, 0.912),
+        (0.38, 113.6, 109.1, 0.902),
+        (0.40, 114.8, 110.1, 0.896),
+        (0.45, 115.8, 110.2, 0.887),
+        (0.50, 113.8, 107.4, 0.883),
+    ];
+
+    /// KOH as a mass fraction of the lye; end from 20 °C for pure KOH and for 90 % flake whose
+    /// rest is water; heat at infinite dilution, Laliberté 2009
+    pub(in crate::chemistry) const POTASH_BOUND: [(f64, f64, f64); 8] = [
+        (0.20, 81.5, 65.6),
+        (0.22, 88.9, 71.2),
+        (0.25, 100.6, 79.9),
+        (0.28, 112.8, 89.0),
+        (0.30, 121.3, 95.3),
+        (0.3333, 135.9, 106.2),
+        (0.35, 143.5, 111.8),
+        (0.40, 167.3, 129.4),
+    ];
 
     fn at(celsius: i64) -> StartState {
         let liquid = Temperature::from_celsius(celsius);
@@ -294,6 +264,23 @@ mod tests {
         Balance { lye, start, older: false, loss: false }
     }
 
+    /// A kilogram of lye with this fraction of KOH, from flake whose rest is water.
+    pub(in crate::chemistry) fn potash(fraction: f64, purity: Share) -> ExpectedLye {
+        let mut formula = bar("5 %", &[("olive", 191.5)]);
+        let koh = Caustic::solid("koh", Alkali::PotassiumHydroxide, [purity; 3]);
+        formula.caustics = vec![Caustic { form: CausticForm::WaterySolid, ..koh }];
+        let tin = 1000.0 * fraction / purity.fraction();
+        let weighed = masses(&[("koh", tin), ("water", 1000.0 - tin)]);
+        formula.expected_lye(&weighed, Some(&at(20))).unwrap()
+    }
+
+    /// The lossless end from 20 °C, with Parker's heat or the older one, °C.
+    pub(in crate::chemistry) fn lossless_celsius(fraction: f64, older: bool) -> f64 {
+        let (formula, weighed) = naoh_lye(fraction);
+        let start = at(20);
+        Balance { older, ..balance(&formula, &weighed, &start) }.peak_celsius().unwrap()
+    }
+
     fn naoh_lye(fraction: f64) -> (Formula, Masses) {
         let grams = [("naoh", 1000.0 * fraction), ("water", 1000.0 * (1.0 - fraction))];
         (bar("5 %", &[("olive", 191.5)]), masses(&grams))
@@ -301,35 +288,12 @@ mod tests {
 
     #[test]
     fn lossless_ends_agree_with_the_published_data() {
-        // mass fraction, end from 20 °C with Parker's heat, with the older heat, rise per K of
-        // start; computed from Olsson 1997 and both families of heats
-        for (fraction, parker, older, per_kelvin) in [
-            (0.05, 33.8, 33.3, 1.011),
-            (0.10, 48.9, 47.8, 1.018),
-            (0.15, 64.3, 62.7, 1.008),
-            (0.20, 79.2, 77.0, 0.987),
-            (0.22, 84.8, 82.3, 0.977),
-            (0.24, 90.0, 87.3, 0.966),
-            (0.25, 92.5, 89.7, 0.961),
-            (0.26, 94.9, 91.9, 0.956),
-            (0.2672, 96.5, 93.5, 0.952),
-            (0.28, 99.3, 96.1, 0.945),
-            (0.30, 103.2, 99.8, 0.935),
-            (0.32, 106.6, 102.9, 0.925),
-            (0.3333, 108.6, 104.8, 0.919),
-            (0.35, 110.7, 106.7, 0.912),
-            (0.38, 113.6, 109.1, 0.902),
-            (0.40, 114.8, 110.1, 0.896),
-            (0.45, 115.8, 110.2, 0.887),
-            (0.50, 113.8, 107.4, 0.883),
-        ] {
-            let (formula, weighed) = naoh_lye(fraction);
-            let ours = balance(&formula, &weighed, &at(20)).peak_celsius().unwrap();
+        for (fraction, parker, older, per_kelvin) in LOSSLESS {
+            let ours = lossless_celsius(fraction, false);
             assert!((ours - parker).abs() < 1.0, "{fraction}: {ours} instead of {parker}");
-            let start = at(20);
-            let old = Balance { older: true, ..balance(&formula, &weighed, &start) };
-            let ours_old = old.peak_celsius().unwrap();
+            let ours_old = lossless_celsius(fraction, true);
             assert!((ours_old - older).abs() < 1.0, "{fraction}: {ours_old} instead of {older}");
+            let (formula, weighed) = naoh_lye(fraction);
             let warm = balance(&formula, &weighed, &at(30)).peak_celsius().unwrap();
             assert!(((warm - ours) / 10.0 - per_kelvin).abs() < 0.02, "{fraction}: {warm}");
         }
@@ -337,31 +301,12 @@ mod tests {
 
     #[test]
     fn potassium_hydroxide_has_an_upper_bound_only() {
-        // KOH as a mass fraction of the lye; end from 20 °C for pure KOH and for 90 % flake whose
-        // rest is water; heat at infinite dilution, Laliberté 2009
-        for (fraction, anhydrous, flake) in [
-            (0.20, 81.5, 65.6),
-            (0.22, 88.9, 71.2),
-            (0.25, 100.6, 79.9),
-            (0.28, 112.8, 89.0),
-            (0.30, 121.3, 95.3),
-            (0.3333, 135.9, 106.2),
-        ] {
-            let mut formula = bar("5 %", &[("olive", 191.5)]);
-            formula.caustics = vec![pure("koh", Alkali::PotassiumHydroxide)];
-            let weighed =
-                masses(&[("koh", 1000.0 * fraction), ("water", 1000.0 * (1.0 - fraction))]);
-            let forecast = formula.expected_lye(&weighed, Some(&at(20))).unwrap();
+        for (fraction, anhydrous, flake) in POTASH_BOUND {
+            let forecast = potash(fraction, Share::WHOLE);
             assert_eq!(forecast.low, None);
             let found = forecast.lossless.celsius();
             assert!((found - anhydrous).abs() < 1.5, "{fraction}: {found} instead of {anhydrous}");
-            let ninety = Share::from_percent(90);
-            formula.caustics[0].form = CausticForm::WaterySolid;
-            formula.caustics[0].purity = ninety;
-            formula.caustics[0].purity_high = ninety;
-            let tin = 1000.0 * fraction / 0.9;
-            let weighed = masses(&[("koh", tin), ("water", 1000.0 - tin)]);
-            let found = formula.expected_lye(&weighed, Some(&at(20))).unwrap().lossless.celsius();
+            let found = potash(fraction, Share::from_percent(90)).lossless.celsius();
             assert!((found - flake).abs() < 1.5, "{fraction}: {found} instead of {flake}");
         }
     }
@@ -383,6 +328,20 @@ mod tests {
         let lossy = Balance { loss: true, ..balance(&formula, &weighed, &start) };
         let found = lossy.peak_celsius().unwrap();
         assert!((84.5..88.6).contains(&found), "{found}");
+    }
+
+    #[test]
+    fn the_lower_end_takes_all_that_can_be_lost() {
+        let mut formula = bar("5 %", &[("olive", 191.5)]);
+        let usual = Alkali::SodiumHydroxide.usual_purity().unwrap();
+        formula.caustics = vec![Caustic::solid("naoh", Alkali::SodiumHydroxide, usual)];
+        let weighed = masses(&[("naoh", 64.1), ("water", 175.8)]);
+        let expected = formula.expected_lye(&weighed, Some(&at(20))).unwrap();
+        // 96.5 °C, less 3 K for the older heat, 2.4 K for 96 % purity, 15 ÷ 115 of the rise
+        let low = expected.low.unwrap().celsius();
+        assert!((80.5..83.0).contains(&low), "{low}");
+        let high = expected.high.celsius();
+        assert!((96.0..97.0).contains(&high), "{high}");
     }
 
     #[test]
@@ -419,29 +378,13 @@ mod tests {
         assert_eq!(half, Err(NoForecast::NotWeighed));
         let (strong, too_much) = naoh_lye(0.55);
         assert_eq!(strong.expected_lye(&too_much, Some(&at(20))), Err(NoForecast::TooStrong));
+        assert!(matches!(
+            formula.expected_lye(&weighed, Some(&at(150))),
+            Err(NoForecast::Liquid(_))
+        ));
         for start in [StartState { bath: true, ..at(20) }, StartState { portions: true, ..at(20) }]
         {
             assert_eq!(formula.expected_lye(&weighed, Some(&start)).unwrap().low, None);
         }
-    }
-
-    #[test]
-    fn a_peak_is_judged_against_the_range() {
-        let (formula, weighed) = naoh_lye(0.25);
-        let expected = formula.expected_lye(&weighed, Some(&at(20))).unwrap();
-        let limits = TemperatureDelta::from_kelvin(2);
-        let judged = |celsius| expected.judge(Temperature::from_celsius(celsius), limits);
-        assert_eq!(judged(60), Some(DissolveVerdict::TooCool));
-        assert_eq!(judged(90), Some(DissolveVerdict::AsExpected));
-        assert_eq!(judged(100), Some(DissolveVerdict::TooHot));
-        let bath = ExpectedLye { low: None, ..expected };
-        assert_eq!(bath.judge(Temperature::from_celsius(60), limits), None);
-        assert_eq!(
-            bath.judge(Temperature::from_celsius(100), limits),
-            Some(DissolveVerdict::TooHot)
-        );
-        let water = Temperature::from_celsius(90);
-        assert!(expected.spatter(water, TemperatureUnit::Celsius).unwrap().contains("93 °C"));
-        assert_eq!(expected.spatter(Temperature::from_celsius(99), TemperatureUnit::Celsius), None);
     }
 }

@@ -50,13 +50,13 @@ impl Substance {
     }
 
     /// Three of this acid on glycerol, C3H8O3, less three of water.
-    fn triglyceride(self) -> Substance {
+    pub fn triglyceride(self) -> Substance {
         let [c, h, o] = [3 * self.carbon + 3, 3 * self.hydrogen + 2, 3 * self.oxygen];
         Substance::new([c, h, o], 3)
     }
 }
 
-fn fatty_acid(name: &str) -> Option<Substance> {
+pub(super) fn fatty_acid(name: &str) -> Option<Substance> {
     FATTY_ACIDS.iter().find(|(known, _)| *known == name).map(|(_, atoms)| Substance::new(*atoms, 1))
 }
 
@@ -80,7 +80,7 @@ impl Fat {
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::*;
     use crate::chemistry::{Alkali, Basis, FatTable};
     use crate::quantity::Share;
@@ -89,7 +89,7 @@ mod tests {
     const K: f64 = 39.098_3;
 
     /// Published molar masses and saponification values of the triglyceride and the free acid.
-    const EXPECTED: [(&str, [f64; 4]); 11] = [
+    pub(in crate::chemistry) const EXPECTED: [(&str, [f64; 4]); 11] = [
         ("caprylic", [470.6823, 357.602, 144.2114, 389.051]),
         ("capric", [554.8418, 303.360, 172.2646, 325.694]),
         ("lauric", [639.0013, 263.406, 200.3178, 280.083]),

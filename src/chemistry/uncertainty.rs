@@ -70,7 +70,7 @@ pub(super) fn normal_tail(z: f64) -> f64 {
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::*;
 
     fn triangular(value: f64, half_width: f64) -> Input {
@@ -81,8 +81,7 @@ mod tests {
         assert!((found - expected).abs() <= within, "{found} instead of {expected}");
     }
 
-    #[test]
-    fn end_gauge_of_gum_h_1() {
+    pub(in crate::chemistry) fn end_gauge() -> Combined {
         // JCGM 100:2008, H.1: l = ls + d − ls (δα θ + αs δθ), in nm
         let input = |value, u| Input { value, u };
         let inputs = [
@@ -97,11 +96,16 @@ mod tests {
             // cyclic variation of ±0.5 K about the mean: arcsine, a / √2
             input(0.0, 0.5 / 2.0_f64.sqrt()),
         ];
-        let length = combine(&inputs, |x| {
+        combine(&inputs, |x| {
             let (standard, differences) = (x[0], x[1] + x[2] + x[3]);
             let theta = x[7] + x[8];
             standard + differences - standard * (x[5] * theta + x[4] * x[6])
-        });
+        })
+    }
+
+    #[test]
+    fn end_gauge_of_gum_h_1() {
+        let length = end_gauge();
         near(length.value, 50_000_838.0, 0.01);
         near(length.u, 31.6639, 0.0005);
         for (index, expected) in [(0, 25.0), (1, 5.8), (2, 3.9), (3, 6.7), (6, 16.599)] {
@@ -111,8 +115,7 @@ mod tests {
         near(length.contributions[4], 0.0, 1e-9);
     }
 
-    #[test]
-    fn cadmium_standard_of_eurachem_a_1() {
+    pub(in crate::chemistry) fn cadmium_standard() -> Combined {
         // EURACHEM/CITAC Guide CG 4, example A1: c = 1000 m P / V, in mg/L
         let inputs = [
             Input::rectangular(0.9999, 0.0001),
@@ -121,7 +124,12 @@ mod tests {
             Input { value: 0.0, u: 0.02 },
             Input::rectangular(0.0, 0.084),
         ];
-        let c = combine(&inputs, |x| 1000.0 * x[1] * x[0] / (x[2] + x[3] + x[4]));
+        combine(&inputs, |x| 1000.0 * x[1] * x[0] / (x[2] + x[3] + x[4]))
+    }
+
+    #[test]
+    fn cadmium_standard_of_eurachem_a_1() {
+        let c = cadmium_standard();
         near(c.value, 1_002.699_72, 1e-5);
         near(c.u, 0.835_199, 1e-6);
         for (index, expected) in
