@@ -1,5 +1,8 @@
+use std::sync::Arc;
+
 use serde::{Deserialize, Serialize};
 
+use super::settings::Settings;
 use crate::chemistry::ScaleFacts;
 use crate::quantity::{MassUnit, Span, TemperatureUnit};
 use crate::reading::Channel;
@@ -10,6 +13,8 @@ pub struct Setup {
     pub channels: Vec<ChannelSetup>,
     /// The SHA-256 of the bench file, in hex.
     pub digest: String,
+    #[serde(default)]
+    pub settings: Arc<Settings>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -42,6 +47,22 @@ pub enum ProbeAt {
 impl Setup {
     pub fn channel(&self, channel: &Channel) -> Option<&ChannelSetup> {
         self.channels.iter().find(|setup| &setup.channel == channel)
+    }
+
+    /// The channels one instrument feeds.
+    pub fn fed_by<'a>(&'a self, instrument: &'a str) -> impl Iterator<Item = &'a ChannelSetup> {
+        self.channels.iter().filter(move |setup| setup.instrument == instrument)
+    }
+
+    /// Every instrument once, in the order of the bench file.
+    pub fn instruments(&self) -> Vec<&str> {
+        let mut names: Vec<&str> = Vec::new();
+        for setup in &self.channels {
+            if !names.contains(&setup.instrument.as_str()) {
+                names.push(&setup.instrument);
+            }
+        }
+        names
     }
 
     pub fn scale(&self) -> Option<(&ChannelSetup, ScaleFacts)> {

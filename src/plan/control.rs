@@ -141,6 +141,13 @@ pub enum Severity {
     Unfit,
 }
 
+impl Weigh {
+    /// Weighed with its own cup and under the hard guard.
+    pub const fn is_caustic(&self) -> bool {
+        matches!(self.amount, Amount::Caustic)
+    }
+}
+
 impl ControlRecipe {
     pub fn weighings(&self) -> impl Iterator<Item = &Weigh> {
         self.steps.iter().filter_map(|step| match &step.kind {

@@ -1,1 +1,14 @@
-//! Stability, pour rate, heating rate: what readings say together, each with its delay stated.
+//! What readings say together: rest, rate, jumps, unrest. Each type states its delay.
+//!
+//! A window is empty after a restart and after any silence. Empty means "unknown", and unknown
+//! is never rest.
+
+mod jump;
+mod rate;
+mod rest;
+mod unsteady;
+
+pub use jump::JumpWindow;
+pub use rate::{Rate, RateWindow};
+pub use rest::{RestTest, RestWindow};
+pub use unsteady::UnsteadyWindow;

@@ -1,0 +1,301 @@
+//! What an operator may do, and when it is refused.
+//!
+//! Answers name the prompt they answer, so that a pedal or a second screen can never confirm the
+//! wrong thing; the same answer twice is no error.
+
+use std::sync::Arc;
+
+use super::alarm::{AlarmChange, AlarmId};
+use super::cue::Cue;
+use super::fact::{Ask, BatchId, CaptureHow, Fact, Observation, Outcome, PromptId, Remedy};
+use super::input::Act;
+use super::law::{Bench, Reply};
+use super::setup::ProbeAt;
+use super::state::{Batch, Work};
+use super::{combine, emergency, heat, vessel_back, watches, words};
+use crate::chemistry::IngredientId;
+use crate::plan::{ControlRecipe, Severity, StepKind};
+use crate::quantity::Mass;
+
+pub fn take(bench: &mut Bench, act: &Act) {
+    let answer = match act {
+        Act::Start { batch, control, operator } => start(bench, batch, control, operator.clone()),
+        Act::Confirm { prompt } => confirm(bench, *prompt),
+        Act::Choose { prompt, remedy } => choose(bench, *prompt, *remedy),
+        Act::Declare { batch, ingredient, mass } => declare(bench, batch, ingredient, *mass),
+        Act::Observe { batch, observation, note } => observe(bench, batch, *observation, note),
+        Act::Acknowledge { alarm } => acknowledge(bench, alarm),
+        Act::ProbeOut { batch, at } => {
+            open(bench, batch).map(|_| ()).map(|()| heat::shelve(bench, batch, *at))
+        }
+        Act::Emergency => Ok(emergency::open(bench)),
+        Act::Silence => silence(bench),
+        Act::Advance { batch, step } => advance(bench, batch, step),
+        Act::Abandon { batch, reason } => finish(bench, batch, Outcome::Abandoned, reason),
+        Act::Close { batch, outcome, note } => finish(bench, batch, *outcome, note),
+    };
+    bench.reply(match answer {
+        Ok(reply) => reply,
+        Err(words) => {
+            let prompts = bench.state.batches.values().filter_map(|batch| batch.prompt.as_ref());
+            let prompt = prompts.map(|prompt| prompt.id).next();
+            Reply::Refused { words, prompt }
+        }
+    });
+}
+
+type Answer = Result<Reply, String>;
+
+fn start(
+    bench: &mut Bench,
+    id: &BatchId,
+    control: &Arc<ControlRecipe>,
+    operator: Option<String>,
+) -> Answer {
+    if let Some(open) = bench.state.batches.get(id) {
+        let same = open.control.recipe_digest == control.recipe_digest;
+        return if same { Ok(Reply::AlreadyDone) } else { Err(words::number_in_use(id)) };
+    }
+    if bench.state.closed.contains_key(id) {
+        return Err(words::number_in_use(id));
+    }
+    if let Some(open) = bench.state.batches.keys().next() {
+        return Err(words::another_open(open));
+    }
+    if let Some(unfit) = control.findings.iter().find(|f| f.severity == Severity::Unfit) {
+        return Err(words::unfit(&unfit.words));
+    }
+    let Some(setup) = bench.state.setup_ref().filter(|setup| setup.scale().is_some()) else {
+        return Err(words::no_scale());
+    };
+    let channels: Vec<_> = setup.channels.iter().map(|setup| setup.channel.clone()).collect();
+    bench.emit(Fact::BatchStarted { batch: id.clone(), control: Arc::clone(control), operator });
+    for channel in channels {
+        bench.emit(Fact::LeaseTaken { batch: id.clone(), channel });
+    }
+    Ok(Reply::Done)
+}
+
+fn confirm(bench: &mut Bench, prompt: PromptId) -> Answer {
+    let (id, asks) = match asked(bench, prompt)? {
+        Some(asked) => asked,
+        None => return Ok(Reply::AlreadyDone),
+    };
+    let step = bench.step_key(&id);
+    if asks == Ask::Combined && !combine::not_yet(bench, &id).is_empty() {
+        bench.withdraw_prompt(&id);
+        bench.ask(&id, Ask::CombineAnyway);
+        return Err(words::not_yet(&combine::not_yet(bench, &id)));
+    }
+    match asks {
+        Ask::Remedy { .. } => return Err(words::choose_a_remedy()),
+        Ask::TakeShort { .. } | Ask::TakeLong { .. } => {
+            let how = match asks {
+                Ask::TakeShort { .. } => CaptureHow::Short,
+                _ => CaptureHow::Long,
+            };
+            if !bench.capture_at_rest(&id, how) {
+                return Err(words::not_at_rest());
+            }
+            answered(bench, &id, prompt);
+        }
+        Ask::Dissolved | Ask::Combined | Ask::CombineAnyway | Ask::Done | Ask::Cooked => {
+            if bench.is_caustic_over(&id) {
+                return Err(words::barred_by_caustic());
+            }
+            answered(bench, &id, prompt);
+            note_temperatures(bench, &id, &step);
+            // dissolving and combining end with their vessels back on the pan
+            if matches!(asks, Ask::Done | Ask::Cooked) {
+                bench.emit(Fact::StepDone { batch: id, step });
+            }
+        }
+        Ask::VesselBack { ingredient } => {
+            answered(bench, &id, prompt);
+            vessel_back::go_on(bench, &id, ingredient);
+        }
+        Ask::Look => {
+            answered(bench, &id, prompt);
+            bench.emit(Fact::LookMade { batch: id, step });
+        }
+        Ask::StillThere | Ask::LeaveUnrecorded => answered(bench, &id, prompt),
+    }
+    Ok(Reply::Done)
+}
+
+fn choose(bench: &mut Bench, prompt: PromptId, remedy: Remedy) -> Answer {
+    let (id, asks) = match asked(bench, prompt)? {
+        Some(asked) => asked,
+        None => return Ok(Reply::AlreadyDone),
+    };
+    let Ask::Remedy { options, excess } = asks else {
+        return Err(words::nothing_to_choose());
+    };
+    if !options.contains(&remedy) {
+        return Err(words::not_offered());
+    }
+    answered(bench, &id, prompt);
+    match remedy {
+        Remedy::SpoonOut => {
+            let amount = Some(excess);
+            bench.emit(Fact::RemedyChosen { batch: id.clone(), remedy, amount });
+            // still asked until the scale says that it is done; the other way out stays open
+            bench.ask(&id, Ask::Remedy { options: vec![Remedy::Discard], excess });
+            acknowledge_caustic(bench, &id);
+            Ok(Reply::Done)
+        }
+        Remedy::Discard => {
+            bench.emit(Fact::RemedyChosen { batch: id.clone(), remedy, amount: None });
+            close(bench, &id, Outcome::Abandoned, words::discarded())
+        }
+    }
+}
+
+fn declare(bench: &mut Bench, id: &BatchId, ingredient: &IngredientId, mass: Mass) -> Answer {
+    let batch = open(bench, id)?;
+    let Some((weigh, weighing)) = batch.weigh() else { return Err(words::nothing_to_weigh()) };
+    if &weigh.ingredient != ingredient {
+        return Err(words::weighing_something_else(&weigh.name));
+    }
+    if mass.is_negative() || mass == Mass::ZERO {
+        return Err(words::not_a_mass());
+    }
+    if weighing.target.guard.is_some_and(|guard| mass > guard.mass) {
+        return Err(words::declared_over_guard());
+    }
+    if bench.is_caustic_over(id) {
+        return Err(words::barred_by_caustic());
+    }
+    let step = bench.step_key(id);
+    bench.withdraw_prompt(id);
+    bench.capture(id, &step, ingredient, mass, None, CaptureHow::ByHand);
+    Ok(Reply::Done)
+}
+
+fn observe(bench: &mut Bench, id: &BatchId, observation: Observation, note: &str) -> Answer {
+    open(bench, id)?;
+    let note = note.to_owned();
+    bench.emit(Fact::Observed { batch: id.clone(), observation, note });
+    Ok(Reply::Done)
+}
+
+fn acknowledge(bench: &mut Bench, alarm: &AlarmId) -> Answer {
+    match bench.state.alarms.get(alarm) {
+        None => Err(words::no_such_alarm(alarm)),
+        Some(state) if state.acknowledged => Ok(Reply::AlreadyDone),
+        Some(_) => {
+            let (alarm, detail) = (alarm.clone(), String::new());
+            bench.emit(Fact::AlarmChanged { alarm, change: AlarmChange::Acknowledged, detail });
+            Ok(Reply::Done)
+        }
+    }
+}
+
+fn silence(bench: &mut Bench) -> Answer {
+    let until = bench.now + bench.settings().silence_max;
+    bench.emit(Fact::Silenced { until });
+    bench.cue(Cue::Hush);
+    Ok(Reply::Done)
+}
+
+fn advance(bench: &mut Bench, id: &BatchId, step: &str) -> Answer {
+    let batch = open(bench, id)?;
+    let Some(present) = batch.step() else { return Err(words::no_step_left()) };
+    if present.key != step {
+        let known = batch.control.steps.iter().take(batch.step).any(|done| done.key == step);
+        return if known {
+            Ok(Reply::AlreadyDone)
+        } else {
+            Err(words::another_step(&present.title))
+        };
+    }
+    if matches!(present.kind, StepKind::Weigh(_)) {
+        return Err(words::weigh_it());
+    }
+    if matches!(present.kind, StepKind::Dissolve | StepKind::Combine { .. }) {
+        return Err(words::say_so());
+    }
+    if !matches!(batch.work, Work::Cooking(_) | Work::Waiting) || bench.is_caustic_over(id) {
+        return Err(words::barred_by_caustic());
+    }
+    bench.withdraw_prompt(id);
+    note_temperatures(bench, id, step);
+    bench.emit(Fact::StepDone { batch: id.clone(), step: step.to_owned() });
+    Ok(Reply::Done)
+}
+
+fn finish(bench: &mut Bench, id: &BatchId, outcome: Outcome, note: &str) -> Answer {
+    if bench.state.closed.get(id) == Some(&outcome) {
+        return Ok(Reply::AlreadyDone);
+    }
+    let batch = open(bench, id)?;
+    if outcome == Outcome::Finished && batch.step().is_some() {
+        return Err(words::steps_left(batch));
+    }
+    close(bench, id, outcome, note)
+}
+
+fn close(bench: &mut Bench, id: &BatchId, outcome: Outcome, note: &str) -> Answer {
+    let raised: Vec<AlarmId> =
+        bench.state.alarms.keys().filter(|alarm| alarm.batch() == Some(id)).cloned().collect();
+    for alarm in raised {
+        let detail = words::closed_with_batch().to_owned();
+        let change = AlarmChange::Acknowledged;
+        bench.emit(Fact::AlarmChanged { alarm: alarm.clone(), change, detail: detail.clone() });
+        if bench.state.alarms.contains_key(&alarm) {
+            bench.emit(Fact::AlarmChanged { alarm, change: AlarmChange::Reset, detail });
+        }
+    }
+    bench.withdraw_prompt(id);
+    let held: Vec<_> = bench
+        .state
+        .leases
+        .iter()
+        .filter(|(_, holder)| *holder == id)
+        .map(|(c, _)| c.clone())
+        .collect();
+    for channel in held {
+        bench.emit(Fact::LeaseReturned { batch: id.clone(), channel });
+    }
+    bench.emit(Fact::BatchClosed { batch: id.clone(), outcome, note: note.to_owned() });
+    Ok(Reply::Done)
+}
+
+/// The batch and question of a prompt that is open; `None` if it was answered before.
+fn asked(bench: &Bench, prompt: PromptId) -> Result<Option<(BatchId, Ask)>, String> {
+    for batch in bench.state.batches.values() {
+        if let Some(open) = batch.prompt.as_ref().filter(|open| open.id == prompt) {
+            return Ok(Some((batch.id.clone(), open.asks.clone())));
+        }
+    }
+    let answered = bench.state.batches.values().any(|batch| batch.answered == Some(prompt));
+    if answered { Ok(None) } else { Err(words::not_asked(prompt)) }
+}
+
+fn answered(bench: &mut Bench, id: &BatchId, prompt: PromptId) {
+    bench.emit(Fact::PromptClosed { batch: id.clone(), prompt, answered: true });
+}
+
+fn open<'a>(bench: &'a Bench, id: &BatchId) -> Result<&'a Batch, String> {
+    bench.batch(id).ok_or_else(|| words::no_such_batch(id))
+}
+
+fn acknowledge_caustic(bench: &mut Bench, id: &BatchId) {
+    let over = bench.state.alarms.iter().find(|(alarm, state)| {
+        !state.acknowledged && matches!(alarm, AlarmId::CausticOver { batch, .. } if batch == id)
+    });
+    if let Some(alarm) = over.map(|(alarm, _)| alarm.clone()) {
+        let detail = words::alarm(bench, &alarm);
+        bench.emit(Fact::AlarmChanged { alarm, change: AlarmChange::Acknowledged, detail });
+    }
+}
+
+/// The temperatures at the end of a step are worth keeping with it.
+fn note_temperatures(bench: &mut Bench, id: &BatchId, step: &str) {
+    for at in [ProbeAt::Oils, ProbeAt::Lye, ProbeAt::Pot, ProbeAt::Room] {
+        if let Some((channel, temperature)) = watches::temperature_at(bench, at) {
+            let (batch, step) = (id.clone(), step.to_owned());
+            bench.emit(Fact::Noted { batch, step, channel, temperature });
+        }
+    }
+}

@@ -1,0 +1,135 @@
+//! From step to step: what begins, what is asked, what ends by the clock.
+
+use super::fact::{Ask, BatchId, Fact};
+use super::law::Bench;
+use super::state::{Batch, Cooking, Work};
+use super::{heat, vessel_back, weighing};
+use crate::plan::{Cook, StepKind};
+use crate::quantity::Moment;
+
+pub fn run(bench: &mut Bench) {
+    let open: Vec<BatchId> = bench.state.batches.keys().cloned().collect();
+    for id in open {
+        let Some(batch) = bench.batch(&id) else { continue };
+        match &batch.work {
+            Work::Between => begin(bench, &id),
+            Work::Waiting => {
+                ask_for_word(bench, &id);
+                vessel_back::run(bench, &id);
+                finish_when_back(bench, &id);
+            }
+            Work::Cooking(_) => {
+                heat::run(bench, &id);
+                cook(bench, &id);
+            }
+            Work::Weighing(_) => {}
+        }
+    }
+}
+
+/// When a capture has stood, a vessel has been gone, a look or the end of the cook falls due.
+pub fn deadlines(bench: &Bench) -> Vec<Moment> {
+    let settings = bench.settings();
+    let mut due = Vec::new();
+    for batch in bench.state.batches.values() {
+        match (&batch.work, batch.step().map(|step| &step.kind)) {
+            (Work::Weighing(weighing), _) => {
+                due.extend(weighing.captured.map(|at| at + settings.dwell));
+                let scale = bench.state.scale_of(&batch.id);
+                let sense = scale.and_then(|(channel, _)| bench.sense(channel));
+                let below = sense.and_then(|sense| sense.below_since);
+                due.extend(below.map(|since| since + settings.lift_delay));
+            }
+            (Work::Cooking(cooking), Some(StepKind::Cook(cook))) => {
+                due.push(cooking.time.reaches(cook.duration));
+                due.push(cooking.since_look.reaches(cook.look_every));
+                due.extend(cooking.look_due.map(|at| at + settings.look_grace));
+            }
+            _ => {}
+        }
+    }
+    due.extend(bench.state.silenced_until);
+    due
+}
+
+fn begin(bench: &mut Bench, id: &BatchId) {
+    let Some(batch) = bench.batch(id) else { return };
+    let Some(step) = batch.step() else { return };
+    let target = match &step.kind {
+        StepKind::Weigh(weigh) => {
+            if weigh.is_caustic() && another_holds_caustic(bench, id) {
+                return;
+            }
+            let Some((_, scale)) = bench.state.scale_of(id) else { return };
+            Some(weighing::target(batch, weigh, &scale))
+        }
+        _ => None,
+    };
+    let step = step.key.clone();
+    bench.emit(Fact::StepBegun { batch: id.clone(), step, target });
+}
+
+/// Two cups of caustic, weighed and not dissolved, are one too many on a bench.
+fn another_holds_caustic(bench: &Bench, id: &BatchId) -> bool {
+    let mut others = bench.state.batches.values().filter(|batch| &batch.id != id);
+    others.any(|batch| batch.caustic_out || batch.weighs_caustic())
+}
+
+fn ask_for_word(bench: &mut Bench, id: &BatchId) {
+    let Some(batch) = bench.batch(id) else { return };
+    if batch.prompt.is_some() {
+        return;
+    }
+    let asks = match batch.step().map(|step| &step.kind) {
+        _ if let Some(ingredient) = vessel_back::wanted(batch) => Ask::VesselBack { ingredient },
+        Some(StepKind::Dissolve) if !batch.said_dissolved => Ask::Dissolved,
+        Some(StepKind::Combine { .. }) if !batch.said_combined => Ask::Combined,
+        Some(StepKind::Do) => Ask::Done,
+        _ => return,
+    };
+    bench.ask(id, asks);
+}
+
+/// Dissolving and combining end when their vessels are back, or will not come.
+fn finish_when_back(bench: &mut Bench, id: &BatchId) {
+    let Some(batch) = bench.batch(id) else { return };
+    let said = match batch.step().map(|step| &step.kind) {
+        Some(StepKind::Dissolve) => batch.said_dissolved,
+        Some(StepKind::Combine { .. }) => batch.said_combined,
+        _ => false,
+    };
+    if said && batch.prompt.is_none() && vessel_back::wanted(batch).is_none() {
+        let step = bench.step_key(id);
+        bench.emit(Fact::StepDone { batch: id.clone(), step });
+    }
+}
+
+fn cook(bench: &mut Bench, id: &BatchId) {
+    let Some(batch) = bench.batch(id) else { return };
+    let Some((cook, cooking)) = cooking(batch) else { return };
+    let now = bench.now;
+    let done = cooking.time.elapsed(now) >= cook.duration;
+    let due = cooking.look_now || cooking.since_look.elapsed(now) >= cook.look_every;
+    let asked = batch.prompt.as_ref().map(|prompt| prompt.asks.clone());
+    let step = batch.step().map(|step| step.key.clone()).unwrap_or_default();
+    if done {
+        if cooking.look_due.is_none() {
+            // the end of the cook is a look too: it climbs when nobody comes
+            bench.emit(Fact::LookDue { batch: id.clone(), step });
+        }
+        if asked != Some(Ask::Cooked) {
+            bench.withdraw_prompt(id);
+            bench.ask(id, Ask::Cooked);
+        }
+    } else if due && cooking.look_due.is_none() {
+        bench.emit(Fact::LookDue { batch: id.clone(), step });
+        bench.ask(id, Ask::Look);
+    }
+}
+
+pub fn cooking(batch: &Batch) -> Option<(&Cook, &Cooking)> {
+    match (&batch.step()?.kind, &batch.work) {
+        (StepKind::Cook(cook), Work::Cooking(cooking)) => Some((cook, cooking)),
+        _ => None,
+    }
+}

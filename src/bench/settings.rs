@@ -1,0 +1,138 @@
+use serde::{Deserialize, Serialize};
+
+use crate::quantity::{Mass, Share, Span, TemperatureDelta};
+use crate::signal::RestTest;
+
+/// The figures of the bench law. All are ours unless a source is named; each can be changed in the
+/// bench file, and the ones in force are frozen into the session.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct Settings {
+    /// A capture needs rest over this long.
+    pub rest_window: Span,
+    /// And at least this many readings in it.
+    pub rest_readings_min: u8,
+    /// Spread allowed at rest, in scale intervals: caustic, and everything else.
+    pub rest_spread_caustic_d: u8,
+    pub rest_spread_d: u8,
+    /// Caustic above its guard this long alarms.
+    pub guard_delay: Span,
+    /// Silence of a scale that counts as blind: while caustic is weighed, and otherwise.
+    pub scale_silence_caustic: Span,
+    pub scale_silence: Span,
+    /// Silence of a probe that counts as lost: this, or so many of its periods if longer.
+    pub probe_silence: Span,
+    pub probe_silence_periods: u8,
+    /// The same vessel is back when its gross is no lower than its tare less so many d.
+    pub vessel_match_d: u8,
+    /// An empty pan reads within so many d of zero.
+    pub pan_clear_d: u8,
+    /// Anything lighter than so many d on the pan is no vessel.
+    pub vessel_min_d: u8,
+    /// A vessel is gone when the pan has read below its tare this long.
+    pub lift_delay: Span,
+    /// A capture stands this long before the next ingredient is announced.
+    pub dwell: Span,
+    /// Rest below the target this long asks whether it is to stay so.
+    pub short_after: Span,
+    /// A temperature beyond its limit this long alarms, and this long within it returns.
+    pub temperature_on_delay: Span,
+    pub temperature_off_delay: Span,
+    /// Beyond high-high there is less time to act.
+    pub high_high_on_delay: Span,
+    /// An alarm returns only this far inside its limit. About 1 % of a 0–100 °C span, the usual
+    /// starting value for temperature in alarm management practice (ISA-18.2 guidance).
+    pub temperature_deadband: TemperatureDelta,
+    /// A low temperature is watched only after this long inside the window.
+    pub low_armed_after: Span,
+    /// Heating faster than this alarms, in millikelvin a minute; heat-up at 3 to 5 K/min is normal
+    /// (common practice, no source), so it is watched only near or inside the window.
+    pub heating_max_mk_per_min: i32,
+    /// "Near" is this far below the window.
+    pub heating_watch_below: TemperatureDelta,
+    /// A probe taken out for stirring is left alone this long.
+    pub shelf_time: Span,
+    /// Residue in an emptied vessel that counts as nothing: the larger of one d and this.
+    pub residue_share: Share,
+    /// A silence of the scale this long may have hidden a change of zero.
+    pub zero_doubt_after: Span,
+    /// A load that comes at once is at least so many d.
+    pub put_on_min_d: u8,
+    /// Right after it no over-pour is raised for this long: the pan is still ringing.
+    pub put_on_grace: Span,
+    /// Noise beyond so many d for this long is no rest to be had.
+    pub unsteady_d: u8,
+    pub unsteady_after: Span,
+    /// Caustic that gains more than this each minute, untouched, draws moisture.
+    pub moisture_per_min: Share,
+    /// A look that is due and not made alarms after this.
+    pub look_grace: Span,
+    /// Silence lasts no longer than this.
+    pub silence_max: Span,
+    /// An unacknowledged alarm sounds again after this: high, medium, low priority.
+    pub sound_again_high: Span,
+    pub sound_again_medium: Span,
+    pub sound_again_low: Span,
+    /// A temperature wandering about its limit is announced at most once in this time.
+    pub sound_apart_min: Span,
+}
+
+impl Default for Settings {
+    fn default() -> Settings {
+        Settings {
+            rest_window: Span::from_secs(2),
+            rest_readings_min: 5,
+            rest_spread_caustic_d: 1,
+            rest_spread_d: 2,
+            guard_delay: Span::from_millis(500),
+            scale_silence_caustic: Span::from_secs(1),
+            scale_silence: Span::from_secs(3),
+            probe_silence: Span::from_secs(5),
+            probe_silence_periods: 3,
+            vessel_match_d: 3,
+            pan_clear_d: 5,
+            vessel_min_d: 20,
+            lift_delay: Span::from_millis(500),
+            dwell: Span::from_secs(2),
+            short_after: Span::from_secs(4),
+            temperature_on_delay: Span::from_secs(5),
+            temperature_off_delay: Span::from_secs(10),
+            high_high_on_delay: Span::from_secs(2),
+            temperature_deadband: TemperatureDelta::from_kelvin(1),
+            low_armed_after: Span::from_secs(60),
+            heating_max_mk_per_min: 2500,
+            heating_watch_below: TemperatureDelta::from_kelvin(5),
+            shelf_time: Span::from_secs(90),
+            residue_share: Share::from_millionths(5_000),
+            zero_doubt_after: Span::from_secs(10),
+            put_on_min_d: 20,
+            put_on_grace: Span::from_secs(1),
+            unsteady_d: 3,
+            unsteady_after: Span::from_secs(10),
+            moisture_per_min: Share::from_millionths(5_000),
+            look_grace: Span::from_minutes(2),
+            silence_max: Span::from_secs(60),
+            sound_again_high: Span::from_secs(10),
+            sound_again_medium: Span::from_secs(30),
+            sound_again_low: Span::from_secs(120),
+            sound_apart_min: Span::from_secs(60),
+        }
+    }
+}
+
+/// Caustic is taken this far below its target by itself; short caustic only raises the superfat.
+pub const CAUSTIC_SHORT: Share = Share::from_percent(1);
+
+impl Settings {
+    /// The test of rest for a scale of interval `d`.
+    pub fn rest_test(&self, d: Mass, caustic: bool) -> RestTest {
+        let spread = if caustic { self.rest_spread_caustic_d } else { self.rest_spread_d };
+        RestTest {
+            window: self.rest_window,
+            readings_min: usize::from(self.rest_readings_min),
+            spread_max: d * i64::from(spread),
+            creep_max: Mass::from_steps(d.steps() / 2),
+            gap_max: Span::from_secs(1),
+        }
+    }
+}

@@ -1,0 +1,458 @@
+//! What the facts add up to. Nothing else is recovered after a restart.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use super::alarm::{self, Alarm, AlarmId};
+use super::fact::{
+    Ask, BackVerdict, BatchId, CaptureHow, Fact, Numbered, Outcome, PromptId, SessionOpened, Target,
+};
+use super::setup::{ChannelSetup, ProbeAt, Role, Setup};
+use crate::chemistry::{IngredientId, Masses, ScaleFacts};
+use crate::plan::{ControlRecipe, Step, StepKind, Vessel, Weigh};
+use crate::quantity::{Mass, Moment, Span};
+use crate::reading::Channel;
+
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct State {
+    pub session: Option<SessionOpened>,
+    /// The moment this session began.
+    pub session_at: Moment,
+    /// Batches that are open.
+    pub batches: BTreeMap<BatchId, Batch>,
+    /// Every batch number ever used.
+    pub closed: BTreeMap<BatchId, Outcome>,
+    pub leases: BTreeMap<Channel, BatchId>,
+    pub alarms: BTreeMap<AlarmId, Alarm>,
+    pub silenced_until: Option<Moment>,
+    /// Probes that are out of their pot, and until when.
+    pub shelved: BTreeMap<ProbeAt, Moment>,
+    /// Instruments whose port is gone, and why.
+    pub lost: BTreeMap<String, String>,
+    /// Why and since when nothing is recorded.
+    pub journal_lost: Option<(Moment, String)>,
+    pub last_number: u64,
+    pub last_prompt: u64,
+}
+
+#[derive(Clone, Debug, PartialEq)]
+pub struct Batch {
+    pub id: BatchId,
+    pub control: Arc<ControlRecipe>,
+    pub step: usize,
+    pub work: Work,
+    pub captures: BTreeMap<IngredientId, Capture>,
+    /// The pot with its contents, as last captured; unknown once lye has gone in.
+    pub pot_gross: Option<Mass>,
+    /// Weighed and not yet dissolved.
+    pub caustic_out: bool,
+    pub prompt: Option<Prompt>,
+    /// What the empty pan reads, since the scale took another zero.
+    pub zero: Mass,
+    /// The operator has said that all caustic is in the liquid.
+    pub said_dissolved: bool,
+    /// The operator has said that the lye is in the oils.
+    pub said_combined: bool,
+    /// Vessels that have come back to the pan, or will not.
+    pub vessels_back: BTreeMap<IngredientId, BackVerdict>,
+    /// The prompt answered last, so that a repeated answer is not an error.
+    pub answered: Option<PromptId>,
+}
+
+#[derive(Clone, Debug, PartialEq)]
+pub enum Work {
+    /// The step has not begun, or the batch has no more steps.
+    Between,
+    Weighing(Weighing),
+    /// For the operator's word.
+    Waiting,
+    Cooking(Cooking),
+}
+
+#[derive(Clone, Debug, PartialEq)]
+pub struct Weighing {
+    pub target: Target,
+    pub tare: Option<Mass>,
+    pub lifted: bool,
+    pub captured: Option<Moment>,
+    /// Nobody watched for a while: what is on the pan is unknown until confirmed.
+    pub unconfirmed: bool,
+    /// After a silence the pan does not carry what the books say.
+    pub zero_doubted: bool,
+    /// What the books say the pan carries.
+    pub expected: Option<Mass>,
+    /// The operator goes on though the capture is not on the disk.
+    pub leave_unrecorded: bool,
+}
+
+#[derive(Clone, Debug, PartialEq)]
+pub struct Cooking {
+    pub time: Stopwatch,
+    pub since_look: Stopwatch,
+    /// Since when a look is due.
+    pub look_due: Option<Moment>,
+    /// Nobody watched for a while: look at once.
+    pub look_now: bool,
+    /// Long enough inside the window to be watched for falling out of it.
+    pub reached: bool,
+}
+
+/// Counts watched time only.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Stopwatch {
+    before: Span,
+    since: Moment,
+}
+
+#[derive(Clone, Debug, PartialEq)]
+pub struct Capture {
+    pub step: String,
+    pub target: Target,
+    pub net: Mass,
+    pub gross: Option<Mass>,
+    pub how: CaptureHow,
+    /// The number of the fact, to tell whether it is on the disk.
+    pub number: u64,
+}
+
+#[derive(Clone, Debug, PartialEq)]
+pub struct Prompt {
+    pub id: PromptId,
+    pub asks: Ask,
+}
+
+impl Stopwatch {
+    pub const fn started(at: Moment) -> Stopwatch {
+        Stopwatch { before: Span::ZERO, since: at }
+    }
+
+    pub fn elapsed(&self, now: Moment) -> Span {
+        self.before + now.since(self.since)
+    }
+
+    /// When `span` will have been counted, if watching goes on.
+    pub fn reaches(&self, span: Span) -> Moment {
+        self.since + (span - self.before)
+    }
+
+    fn carry_over(&mut self, last_seen: Option<Moment>, at: Moment) {
+        if let Some(last_seen) = last_seen {
+            self.before = self.before + last_seen.since(self.since);
+        }
+        self.since = at;
+    }
+}
+
+impl State {
+    pub fn setup(&self) -> Setup {
+        self.session.as_ref().map(|session| session.setup.clone()).unwrap_or_default()
+    }
+
+    pub fn setup_ref(&self) -> Option<&Setup> {
+        self.session.as_ref().map(|session| &session.setup)
+    }
+
+    /// The scale this batch holds.
+    pub fn scale_of(&self, batch: &BatchId) -> Option<(&ChannelSetup, ScaleFacts)> {
+        self.setup_ref()?.channels.iter().find_map(|setup| match setup.role {
+            Role::Scale { facts, .. } if self.leases.get(&setup.channel) == Some(batch) => {
+                Some((setup, facts))
+            }
+            _ => None,
+        })
+    }
+
+    pub fn apply(&mut self, numbered: &Numbered) {
+        let Numbered { number, at, fact } = numbered;
+        self.last_number = *number;
+        match fact {
+            Fact::SessionOpened(session) => self.open_session(*at, session),
+            Fact::BatchStarted { batch, control, .. } => {
+                self.batches.insert(batch.clone(), Batch::new(batch, control));
+            }
+            Fact::LeaseTaken { batch, channel } => {
+                self.leases.insert(channel.clone(), batch.clone());
+            }
+            Fact::LeaseReturned { channel, .. } => {
+                self.leases.remove(channel);
+            }
+            Fact::AlarmChanged { alarm: id, change, detail } => {
+                let old = self.alarms.remove(id);
+                if let Some(alarm) = alarm::after(old, *at, *change, detail) {
+                    self.alarms.insert(id.clone(), alarm);
+                }
+            }
+            Fact::Shelved { at: place, until, .. } => {
+                self.shelved.insert(*place, *until);
+            }
+            Fact::Silenced { until } => self.silenced_until = Some(*until),
+            Fact::InstrumentLost { instrument, why } => {
+                self.lost.insert(instrument.clone(), why.clone());
+            }
+            Fact::InstrumentBack { instrument } => {
+                self.lost.remove(instrument);
+            }
+            Fact::JournalLost { why } => self.journal_lost = Some((*at, why.clone())),
+            Fact::JournalBack { .. } => self.journal_lost = None,
+            Fact::BatchClosed { batch, outcome, .. } => {
+                self.batches.remove(batch);
+                self.closed.insert(batch.clone(), *outcome);
+            }
+            Fact::PromptRaised { prompt, .. } => {
+                self.last_prompt = self.last_prompt.max(prompt.0);
+                self.apply_to_batch(*number, *at, fact);
+            }
+            _ => self.apply_to_batch(*number, *at, fact),
+        }
+    }
+
+    fn apply_to_batch(&mut self, number: u64, at: Moment, fact: &Fact) {
+        if let Some(batch) = fact.batch().and_then(|id| self.batches.get_mut(id)) {
+            batch.apply(number, at, fact);
+        }
+    }
+
+    /// Moments of an older session say nothing on this session's clock.
+    fn open_session(&mut self, at: Moment, session: &SessionOpened) {
+        for alarm in self.alarms.values_mut() {
+            alarm.since = at;
+        }
+        for batch in self.batches.values_mut() {
+            batch.carry_over(session.last_seen, at);
+        }
+        if let Some((since, _)) = &mut self.journal_lost {
+            *since = at;
+        }
+        self.silenced_until = None;
+        self.shelved.clear();
+        self.lost.clear();
+        self.session_at = at;
+        self.session = Some(session.clone());
+    }
+}
+
+impl Batch {
+    fn new(id: &BatchId, control: &Arc<ControlRecipe>) -> Batch {
+        Batch {
+            id: id.clone(),
+            control: Arc::clone(control),
+            step: 0,
+            work: Work::Between,
+            captures: BTreeMap::new(),
+            pot_gross: None,
+            caustic_out: false,
+            prompt: None,
+            zero: Mass::ZERO,
+            said_dissolved: false,
+            said_combined: false,
+            vessels_back: BTreeMap::new(),
+            answered: None,
+        }
+    }
+
+    /// `None` when all steps are done.
+    pub fn step(&self) -> Option<&Step> {
+        self.control.steps.get(self.step)
+    }
+
+    pub fn weigh(&self) -> Option<(&Weigh, &Weighing)> {
+        match (&self.step()?.kind, &self.work) {
+            (StepKind::Weigh(weigh), Work::Weighing(weighing)) => Some((weigh, weighing)),
+            _ => None,
+        }
+    }
+
+    /// The step weighs caustic: it has a guard.
+    pub fn weighs_caustic(&self) -> bool {
+        self.weigh().is_some_and(|(_, weighing)| weighing.target.guard.is_some())
+    }
+
+    pub fn masses(&self) -> Masses {
+        self.captures.iter().map(|(id, capture)| (id.clone(), capture.net)).collect()
+    }
+
+    fn weighing_mut(&mut self) -> Option<&mut Weighing> {
+        match &mut self.work {
+            Work::Weighing(weighing) => Some(weighing),
+            _ => None,
+        }
+    }
+
+    fn apply(&mut self, number: u64, at: Moment, fact: &Fact) {
+        match fact {
+            Fact::StepBegun { step, target, .. } => self.begin(at, step, *target),
+            Fact::Tared { gross, .. } => {
+                if let Some(weighing) = self.weighing_mut() {
+                    weighing.tare = Some(*gross);
+                    weighing.lifted = false;
+                }
+            }
+            Fact::Lifted { .. } => {
+                if let Some(weighing) = self.weighing_mut() {
+                    weighing.lifted = true;
+                }
+            }
+            Fact::Returned { .. } => {
+                if let Some(weighing) = self.weighing_mut() {
+                    weighing.lifted = false;
+                }
+            }
+            Fact::Captured { step, ingredient, net, gross, how, .. } => {
+                self.capture(number, at, step, ingredient, *net, *gross, *how);
+            }
+            Fact::Reopened { .. } => self.reopen(),
+            Fact::VesselBack { ingredient, verdict, .. } => {
+                self.vessels_back.insert(ingredient.clone(), *verdict);
+            }
+            Fact::ZeroDoubted { expected, .. } => {
+                if let Some(weighing) = self.weighing_mut() {
+                    weighing.zero_doubted = true;
+                    weighing.expected = Some(*expected);
+                }
+            }
+            Fact::ZeroChecked { offset, .. } => self.move_zero(*offset),
+            Fact::WindowReached { .. } => {
+                if let Work::Cooking(cooking) = &mut self.work {
+                    cooking.reached = true;
+                }
+            }
+            Fact::StepDone { .. } => self.finish_step(),
+            Fact::PromptRaised { prompt, asks, .. } => {
+                self.prompt = Some(Prompt { id: *prompt, asks: asks.clone() });
+            }
+            Fact::PromptClosed { prompt, answered, .. } => self.close_prompt(*prompt, *answered),
+            Fact::LookDue { .. } => {
+                if let Work::Cooking(cooking) = &mut self.work {
+                    cooking.look_due = Some(at);
+                    cooking.look_now = false;
+                }
+            }
+            Fact::LookMade { .. } => {
+                if let Work::Cooking(cooking) = &mut self.work {
+                    cooking.look_due = None;
+                    cooking.since_look = Stopwatch::started(at);
+                }
+            }
+            // facts of the record that change nothing the bench decides by
+            _ => {}
+        }
+    }
+
+    fn begin(&mut self, at: Moment, key: &str, target: Option<Target>) {
+        if let Some(index) = self.control.steps.iter().position(|step| step.key == key) {
+            self.step = index;
+        }
+        self.work = match (self.step().map(|step| &step.kind), target) {
+            (Some(StepKind::Weigh(_)), Some(target)) => Work::Weighing(Weighing {
+                target,
+                tare: None,
+                lifted: false,
+                captured: None,
+                unconfirmed: false,
+                zero_doubted: false,
+                expected: None,
+                leave_unrecorded: false,
+            }),
+            (Some(StepKind::Cook(_)), _) => Work::Cooking(Cooking {
+                time: Stopwatch::started(at),
+                since_look: Stopwatch::started(at),
+                look_due: None,
+                look_now: false,
+                reached: false,
+            }),
+            _ => Work::Waiting,
+        };
+    }
+
+    #[expect(clippy::too_many_arguments, reason = "the fields of one fact")]
+    fn capture(
+        &mut self,
+        number: u64,
+        at: Moment,
+        step: &str,
+        ingredient: &IngredientId,
+        net: Mass,
+        gross: Option<Mass>,
+        how: CaptureHow,
+    ) {
+        let into_pot = self.weigh().is_some_and(|(weigh, _)| weigh.into == Vessel::Pot);
+        let Some(weighing) = self.weighing_mut() else { return };
+        weighing.captured = Some(at);
+        weighing.unconfirmed = false;
+        let target = weighing.target;
+        if into_pot {
+            self.pot_gross = gross;
+        }
+        self.caustic_out |= target.guard.is_some();
+        let capture = Capture { step: step.to_owned(), target, net, gross, how, number };
+        self.captures.insert(ingredient.clone(), capture);
+    }
+
+    fn reopen(&mut self) {
+        if let Some(ingredient) = self.weigh().map(|(weigh, _)| weigh.ingredient.clone()) {
+            self.captures.remove(&ingredient);
+        }
+        if let Some(weighing) = self.weighing_mut() {
+            weighing.captured = None;
+        }
+    }
+
+    /// The empty pan reads `offset`: all that was counted from the old zero moves with it.
+    fn move_zero(&mut self, offset: Mass) {
+        let moved = offset - self.zero;
+        self.zero = offset;
+        self.pot_gross = self.pot_gross.map(|gross| gross + moved);
+        if let Some(weighing) = self.weighing_mut() {
+            weighing.zero_doubted = false;
+            weighing.expected = None;
+            weighing.lifted = true;
+            weighing.tare = weighing.tare.map(|tare| tare + moved);
+        }
+    }
+
+    fn finish_step(&mut self) {
+        match self.step().map(|step| &step.kind) {
+            Some(StepKind::Dissolve) => self.caustic_out = false,
+            Some(StepKind::Combine { .. }) => self.pot_gross = None,
+            _ => {}
+        }
+        self.step += 1;
+        self.work = Work::Between;
+    }
+
+    fn close_prompt(&mut self, prompt: PromptId, answered: bool) {
+        let asks = self.prompt.take().map(|prompt| prompt.asks);
+        if !answered {
+            return;
+        }
+        self.answered = Some(prompt);
+        match asks {
+            Some(Ask::Dissolved) => self.said_dissolved = true,
+            Some(Ask::Combined | Ask::CombineAnyway) => self.said_combined = true,
+            _ => {}
+        }
+        if let Some(weighing) = self.weighing_mut() {
+            match asks {
+                Some(Ask::StillThere) => weighing.unconfirmed = false,
+                Some(Ask::LeaveUnrecorded) => weighing.leave_unrecorded = true,
+                _ => {}
+            }
+        }
+    }
+
+    fn carry_over(&mut self, last_seen: Option<Moment>, at: Moment) {
+        match &mut self.work {
+            Work::Weighing(weighing) => {
+                weighing.unconfirmed = weighing.tare.is_some() && weighing.captured.is_none();
+                weighing.captured = weighing.captured.map(|_| at);
+            }
+            Work::Cooking(cooking) => {
+                cooking.time.carry_over(last_seen, at);
+                cooking.since_look.carry_over(last_seen, at);
+                cooking.look_due = cooking.look_due.map(|_| at);
+                cooking.look_now = cooking.look_due.is_none();
+            }
+            Work::Between | Work::Waiting => {}
+        }
+    }
+}

@@ -1,0 +1,242 @@
+//! What is watched, and the alarms that follow: mass, instrument, temperature, look and disk, all
+//! through the one machine of [`alarm`](super::alarm).
+
+use std::collections::BTreeMap;
+
+use super::alarm::{AlarmChange, AlarmId, Finding, Priority, Verdict, Watch};
+use super::cue::Cue;
+use super::fact::Fact;
+use super::law::Bench;
+use super::senses::{Sense, allowed_age};
+use super::setup::{ChannelSetup, ProbeAt, Role};
+use super::state::Batch;
+use super::{heat, words};
+use crate::quantity::{Mass, Moment, Span, Temperature};
+use crate::reading::Channel;
+
+/// Judges every watch once and records what changes.
+pub fn run(bench: &mut Bench) {
+    let findings = findings(bench);
+    for (id, finding) in &findings {
+        let mut watch = bench.senses.watches.get(id).copied().unwrap_or_default();
+        let change = watch.judge(bench.now, finding, bench.state.alarms.get(id), id.latches());
+        bench.senses.watches.insert(id.clone(), watch);
+        if let Some(change) = change {
+            let detail = words::alarm(bench, id);
+            record(bench, id, change, &detail);
+        }
+    }
+    let unwatched: Vec<AlarmId> = bench
+        .state
+        .alarms
+        .iter()
+        .filter(|(id, alarm)| alarm.active && !findings.contains_key(id))
+        .map(|(id, _)| id.clone())
+        .collect();
+    for id in unwatched {
+        record(bench, &id, AlarmChange::ReturnedToNormal, "no longer watched");
+    }
+    let now = bench.now;
+    let apart = bench.settings().sound_apart_min;
+    let (watches, sounded) = (&mut bench.senses.watches, &mut bench.senses.sounded);
+    watches.retain(|id, _| findings.contains_key(id));
+    sounded.retain(|id, at| bench.state.alarms.contains_key(id) || now.since(*at) < apart);
+}
+
+/// The temperature at one place, unless it is unknown or too old.
+pub fn temperature_at(bench: &Bench, at: ProbeAt) -> Option<(Channel, Temperature)> {
+    let setup = bench.state.setup_ref()?.probe(at)?;
+    let value = bench.sense(setup)?.temperature(bench.now, bench.allowed_age(setup))?;
+    Some((setup.channel.clone(), value))
+}
+
+/// Sounds again what nobody has acknowledged.
+pub fn sound_again(bench: &mut Bench) {
+    let due: Vec<(AlarmId, String)> = bench
+        .state
+        .alarms
+        .iter()
+        .filter(|(_, alarm)| alarm.active && !alarm.acknowledged)
+        .filter(|(id, _)| sounds_next(bench, id).is_some_and(|at| at <= bench.now))
+        .map(|(id, alarm)| (id.clone(), alarm.detail.clone()))
+        .collect();
+    for (id, words) in due {
+        bench.sound(&id, id.priority(), words);
+    }
+}
+
+/// When a watch or a repeated sound falls due.
+pub fn deadlines(bench: &Bench) -> Vec<Moment> {
+    let mut due = Vec::new();
+    for (id, finding) in findings(bench) {
+        let active = bench.state.alarms.get(&id).is_some_and(|alarm| alarm.active);
+        let watch = bench.senses.watches.get(&id).copied().unwrap_or_default();
+        due.extend(watch.deadline(&finding, active));
+    }
+    due.extend(staleness(bench));
+    due.extend(heat::deadlines(bench));
+    let unacknowledged = bench.state.alarms.iter().filter(|(_, a)| a.active && !a.acknowledged);
+    due.extend(unacknowledged.filter_map(|(id, _)| sounds_next(bench, id)));
+    due
+}
+
+fn record(bench: &mut Bench, id: &AlarmId, change: AlarmChange, detail: &str) {
+    bench.emit(Fact::AlarmChanged { alarm: id.clone(), change, detail: detail.to_owned() });
+    // the delay starts anew from each change
+    bench.senses.watches.insert(id.clone(), Watch::default());
+    match change {
+        AlarmChange::Raised => {
+            let wandering = bench.senses.sounded.get(id).is_some_and(|&at| {
+                id.may_wander() && bench.now.since(at) < bench.settings().sound_apart_min
+            });
+            if !wandering {
+                bench.sound(id, id.priority(), detail.to_owned());
+            }
+        }
+        AlarmChange::Reset | AlarmChange::ReturnedToNormal => {
+            let words = words::alarm_over(id).to_owned();
+            bench.cue(Cue::Say { words });
+        }
+        AlarmChange::Acknowledged => {}
+    }
+}
+
+fn sounds_next(bench: &Bench, id: &AlarmId) -> Option<Moment> {
+    let settings = bench.settings();
+    let apart = match id.priority() {
+        Priority::High => settings.sound_again_high,
+        Priority::Medium => settings.sound_again_medium,
+        Priority::Low => settings.sound_again_low,
+    };
+    let next = match bench.senses.sounded.get(id) {
+        Some(&last) => last + apart,
+        // latched from before a restart: at once
+        None => return Some(bench.now),
+    };
+    let raised = bench.state.alarms.get(id).map_or(next, |alarm| alarm.since + apart);
+    let next = next.max(raised);
+    Some(bench.state.silenced_until.map_or(next, |until| next.max(until)))
+}
+
+fn findings(bench: &Bench) -> BTreeMap<AlarmId, Finding> {
+    let mut findings = BTreeMap::new();
+    if let Some(setup) = bench.state.setup_ref() {
+        for instrument in setup.instruments() {
+            let id = AlarmId::InstrumentLost { instrument: instrument.to_owned() };
+            findings.insert(id, instrument_lost(bench, instrument));
+        }
+    }
+    findings.insert(AlarmId::NotRecording, at_once(bench.state.journal_lost.is_some()));
+    for batch in bench.state.batches.values() {
+        caustic(bench, batch, &mut findings);
+        heat::findings(bench, batch, &mut findings);
+    }
+    findings
+}
+
+pub fn at_once(beyond: bool) -> Finding {
+    let verdict = if beyond { Verdict::Beyond } else { Verdict::Within };
+    Finding { verdict, on_delay: Span::ZERO, off_delay: Span::ZERO }
+}
+
+/// An instrument is lost when its port is gone, or when any of its channels is silent too long.
+fn instrument_lost(bench: &Bench, instrument: &str) -> Finding {
+    let gone = bench.state.lost.contains_key(instrument);
+    at_once(gone || silent_channel(bench, instrument).is_some())
+}
+
+/// A channel of this instrument whose newest value is too old.
+pub fn silent_channel<'a>(bench: &'a Bench, instrument: &'a str) -> Option<&'a ChannelSetup> {
+    let mut channels = bench.state.setup_ref()?.fed_by(instrument);
+    channels.find(|channel| {
+        let out = matches!(channel.role, Role::Probe { at, .. } if bench.is_shelved(at));
+        !out && bench.now > stale_at(bench, channel)
+    })
+}
+
+/// The last moment at which the newest value may still be used.
+fn stale_at(bench: &Bench, channel: &ChannelSetup) -> Moment {
+    let heard = bench.sense(channel).and_then(|sense| sense.value_at);
+    heard.unwrap_or(bench.state.session_at) + bench.allowed_age(channel)
+}
+
+/// One nanosecond past each "may still be used", so that the wake-up finds it too old.
+fn staleness(bench: &Bench) -> Vec<Moment> {
+    let tick = Span::from_nanos(1);
+    let Some(setup) = bench.state.setup_ref() else { return Vec::new() };
+    let values = setup.channels.iter().map(|channel| stale_at(bench, channel) + tick);
+    let loads = setup.channels.iter().filter_map(|channel| {
+        Some(bench.sense(channel)?.load_at? + bench.settings().scale_silence_caustic + tick)
+    });
+    values.chain(loads).collect()
+}
+
+fn caustic(bench: &Bench, batch: &Batch, findings: &mut BTreeMap<AlarmId, Finding>) {
+    let (Some(step), Some((_, weighing))) = (batch.step(), batch.weigh()) else { return };
+    let Some(guard) = weighing.target.guard else { return };
+    let over = AlarmId::CausticOver { batch: batch.id.clone(), step: step.key.clone() };
+    let blind = AlarmId::PouringBlind { batch: batch.id.clone(), step: step.key.clone() };
+    let Some((channel, scale)) = bench.state.scale_of(&batch.id) else { return };
+    let sense = bench.sense(channel);
+    let Some(tare) = weighing.tare else {
+        findings.insert(over, at_once(false));
+        return;
+    };
+    let settings = bench.settings();
+    let heard = sense.and_then(|sense| sense.load_at);
+    let deaf = bench.now.since(heard.unwrap_or(bench.state.session_at))
+        > settings.scale_silence_caustic
+        || bench.state.lost.contains_key(&channel.instrument);
+    findings.insert(blind, at_once(deaf));
+
+    let active = bench.state.alarms.get(&over).is_some_and(|alarm| alarm.active);
+    let rest_test = settings.rest_test(scale.d, true);
+    let rest = sense.and_then(|sense| sense.rest.at_rest(&rest_test));
+    let lowest = Mass::ZERO - scale.d * i64::from(settings.vessel_match_d);
+    let net = sense.and_then(|sense| sense.mass(bench.now, bench.allowed_age(channel)));
+    let net = net.map(|gross| gross - tare);
+    let beyond = net.is_some_and(|net| net > guard.mass) || overloaded(sense, deaf);
+    let verdict = match net {
+        _ if beyond => Verdict::Beyond,
+        // the same cup is back, at rest, at or below the guard: nothing else clears the latch
+        Some(net) if net >= lowest && (!active || rest.is_some()) => Verdict::Within,
+        Some(_) if !active => Verdict::Within,
+        _ => Verdict::Holds,
+    };
+    let on_delay = if rest.is_some() { Span::ZERO } else { settings.guard_delay };
+    // a load put down at once rings; its first second is no pour
+    let ringing = sense.and_then(|sense| sense.put_on_at).map(|at| bench.now.since(at));
+    let on_delay = match ringing {
+        Some(since) if since < settings.put_on_grace && rest.is_none() => {
+            on_delay.max(settings.put_on_grace)
+        }
+        _ => on_delay,
+    };
+    findings.insert(over, Finding { verdict, on_delay, off_delay: Span::ZERO });
+}
+
+fn overloaded(sense: Option<&Sense>, deaf: bool) -> bool {
+    !deaf && sense.is_some_and(Sense::overloaded)
+}
+
+impl Bench {
+    /// How old a value of this channel may be just now.
+    pub(super) fn allowed_age(&self, channel: &ChannelSetup) -> Span {
+        let holder = self.state.leases.get(&channel.channel);
+        let caustic = holder.and_then(|id| self.batch(id)).is_some_and(Batch::weighs_caustic);
+        allowed_age(channel, self.settings(), caustic)
+    }
+}
+
+impl AlarmId {
+    /// A signal may wander about the limit of this alarm without anything being wrong.
+    const fn may_wander(&self) -> bool {
+        matches!(
+            self,
+            AlarmId::TemperatureHigh { .. }
+                | AlarmId::TemperatureHighHigh { .. }
+                | AlarmId::TemperatureLow { .. }
+                | AlarmId::HeatingFast { .. }
+        )
+    }
+}

@@ -1,0 +1,388 @@
+//! `awaiting vessel → taring → pouring → settling → captured → next`, beside them `over`,
+//! `lifted`, `blind`.
+//!
+//! The phase is never stored: it is read off the facts (tare, lifted, captured), the alarms and
+//! the newest reading, so it cannot disagree with them.
+
+use super::alarm::AlarmId;
+use super::fact::{Ask, BatchId, CaptureHow, Fact, Remedy, Target};
+use super::law::Bench;
+use super::settings::CAUSTIC_SHORT;
+use super::state::{Batch, Weighing};
+use super::view::Phase;
+use super::{handling, pace, zero};
+use crate::chemistry::{IngredientId, Masses, ScaleFacts};
+use crate::plan::{Amount, Nature, Tolerance, Vessel, Weigh};
+use crate::quantity::{Mass, Share};
+
+/// What the rules of one weighing need, taken together once.
+pub struct Pan {
+    pub id: BatchId,
+    pub step: String,
+    pub ingredient: IngredientId,
+    pub into: Vessel,
+    pub nature: Nature,
+    pub weighing: Weighing,
+    pub scale: ScaleFacts,
+    /// The newest load, if it may be used.
+    pub gross: Option<Mass>,
+    /// The load at rest, by the instrument's flag and our own test.
+    pub rest: Option<Mass>,
+    /// All loads of the rest window.
+    pub extent: Option<(Mass, Mass)>,
+}
+
+pub fn run(bench: &mut Bench) {
+    let weighing: Vec<BatchId> = bench
+        .state
+        .batches
+        .values()
+        .filter(|batch| batch.weigh().is_some())
+        .map(|batch| batch.id.clone())
+        .collect();
+    for id in weighing {
+        if let Some(pan) = Pan::look(bench, &id) {
+            weigh(bench, &pan);
+        }
+    }
+}
+
+fn weigh(bench: &mut Bench, pan: &Pan) {
+    handling::run(bench, pan);
+    match (pan.weighing.tare, pan.weighing.captured) {
+        (tare, Some(_)) => hold(bench, pan, tare),
+        (None, None) => await_vessel(bench, pan),
+        (Some(tare), None) => pour(bench, pan, tare),
+    }
+}
+
+/// Nothing may be counted before the empty vessel (or the pot with what is in it) has come to
+/// rest.
+fn await_vessel(bench: &mut Bench, pan: &Pan) {
+    let settings = bench.settings().clone();
+    let clear = pan.scale.d * i64::from(settings.pan_clear_d);
+    let zero = bench.batch(&pan.id).map(|batch| batch.zero).unwrap_or_default();
+    if pan.gross.is_some_and(|gross| (gross - zero).abs() <= clear)
+        && let Some(sense) = bench.scale_sense_mut(&pan.id)
+    {
+        sense.seen_clear = true;
+    }
+    let Some(rest) = pan.rest else { return };
+    let Some(batch) = bench.batch(&pan.id) else { return };
+    let slack = pan.scale.d * i64::from(settings.vessel_match_d);
+    let gross = match (pan.into, batch.pot_gross) {
+        // the pot as it was; more than that is the next ingredient, begun early: it counts
+        (Vessel::Pot, Some(pot)) if (rest - pot).abs() <= slack => rest,
+        (Vessel::Pot, Some(pot)) if rest > pot => pot,
+        (Vessel::Pot, Some(_)) => return,
+        (Vessel::Pot, None) => rest,
+        // a pan that was never clear may still carry the pot
+        (Vessel::Own, _) if !bench.pan_seen_clear(&pan.id) => return,
+        (Vessel::Own, _) => rest,
+    };
+    if gross - zero >= pan.scale.d * i64::from(settings.vessel_min_d) {
+        bench.emit(Fact::Tared { batch: pan.id.clone(), step: pan.step.clone(), gross });
+    }
+}
+
+fn pour(bench: &mut Bench, pan: &Pan, tare: Mass) {
+    if zero::run(bench, pan) || watch_lift(bench, pan, tare) {
+        return;
+    }
+    if pan.weighing.lifted {
+        withdraw(bench, pan, &[Taken::Short, Taken::Long]);
+        return;
+    }
+    let over = bench.is_caustic_over(&pan.id);
+    offer_remedy(bench, pan, over);
+    if over {
+        return;
+    }
+    if pan.weighing.unconfirmed {
+        let nothing_asked = bench.batch(&pan.id).is_some_and(|batch| batch.prompt.is_none());
+        if nothing_asked {
+            bench.ask(&pan.id, Ask::StillThere);
+        }
+        return;
+    }
+    let target = pan.weighing.target;
+    let Some(rest) = pan.rest else {
+        if let Some(gross) = pan.gross
+            && pan.nature == Nature::Pour
+        {
+            let net = gross - tare;
+            pace::guide(bench, &pan.id, net, target.mass - net, pan.scale.d);
+        }
+        // on the move again: what was offered at rest no longer holds
+        note_short(bench, pan, false);
+        if pan.gross.is_some() {
+            withdraw(bench, pan, &[Taken::Short, Taken::Long]);
+        }
+        return;
+    };
+    let net = rest - tare;
+    pace::rest(bench, &pan.id, net);
+    let inside = |mass: Mass| (target.low..=target.high).contains(&(mass - tare));
+    if pan.extent.is_some_and(|(low, high)| inside(low) && inside(high)) {
+        withdraw(bench, pan, &[Taken::Short, Taken::Long]);
+        bench.capture(&pan.id, &pan.step, &pan.ingredient, net, Some(rest), CaptureHow::Weighed);
+    } else if net > target.high {
+        note_short(bench, pan, false);
+        offer(bench, pan, Ask::TakeLong { excess: net - target.mass });
+    } else if net < target.low
+        && net > pan.scale.d * i64::from(bench.settings().vessel_match_d)
+        && note_short(bench, pan, true)
+    {
+        offer(bench, pan, Ask::TakeShort { missing: target.mass - net });
+    }
+}
+
+/// After a capture: a change reopens it; the next ingredient is announced once it has stood, is on
+/// the disk (or the operator goes on without), and the cup is off the pan.
+fn hold(bench: &mut Bench, pan: &Pan, tare: Option<Mass>) {
+    let Some(capture) = bench.batch(&pan.id).and_then(|b| b.captures.get(&pan.ingredient)) else {
+        return;
+    };
+    let (capture_gross, number) = (capture.gross, capture.number);
+    if tare.is_some_and(|tare| watch_lift(bench, pan, tare)) {
+        return;
+    }
+    let over = bench.is_caustic_over(&pan.id);
+    if !pan.weighing.lifted
+        && let (Some(rest), Some(captured)) = (pan.rest, capture_gross)
+        && ((rest - captured).abs() > pan.scale.d * 2 || over)
+    {
+        let gross = rest;
+        bench.emit(Fact::Reopened { batch: pan.id.clone(), step: pan.step.clone(), gross });
+        return;
+    }
+    let dwell = bench.settings().dwell;
+    let stood = pan.weighing.captured.is_some_and(|at| bench.now.since(at) >= dwell);
+    let clear = pan.into == Vessel::Pot || pan.weighing.lifted || capture_gross.is_none();
+    if over || !stood || !clear {
+        return;
+    }
+    if bench.senses.committed >= number || pan.weighing.leave_unrecorded {
+        withdraw(bench, pan, &[Taken::Unrecorded]);
+        bench.emit(Fact::StepDone { batch: pan.id.clone(), step: pan.step.clone() });
+    } else if bench.state.journal_lost.is_some() {
+        offer(bench, pan, Ask::LeaveUnrecorded);
+    }
+}
+
+/// Notices the vessel leaving the pan and coming back; true if either was recorded just now.
+fn watch_lift(bench: &mut Bench, pan: &Pan, tare: Mass) -> bool {
+    let Some(gross) = pan.gross else { return false };
+    let settings = bench.settings().clone();
+    let floor = tare - pan.scale.d * i64::from(settings.vessel_match_d);
+    let now = bench.now;
+    let (batch, step) = (pan.id.clone(), pan.step.clone());
+    if gross >= floor {
+        if let Some(sense) = bench.scale_sense_mut(&pan.id) {
+            sense.below_since = None;
+            if !pan.weighing.lifted {
+                sense.load_before_lift = pan.rest.or(sense.load_before_lift);
+            }
+        }
+        let back = pan.weighing.lifted && pan.rest.is_some();
+        if back {
+            bench.emit(Fact::Returned { batch, step, gross });
+            handling::compare_with_lift(bench, pan, gross);
+        }
+        return back;
+    }
+    let Some(sense) = bench.scale_sense_mut(&pan.id) else { return false };
+    let since = *sense.below_since.get_or_insert(now);
+    let gone = !pan.weighing.lifted && now.since(since) >= settings.lift_delay;
+    if gone {
+        bench.emit(Fact::Lifted { batch, step });
+    }
+    gone
+}
+
+fn offer_remedy(bench: &mut Bench, pan: &Pan, over: bool) {
+    let asked = bench.batch(&pan.id).and_then(|batch| batch.prompt.as_ref());
+    let asks_remedy = asked.is_some_and(|prompt| matches!(prompt.asks, Ask::Remedy { .. }));
+    if over && !asks_remedy {
+        let tare = pan.weighing.tare.unwrap_or_default();
+        let net = pan.gross.map_or(pan.weighing.target.mass, |gross| gross - tare);
+        let options = vec![Remedy::SpoonOut, Remedy::Discard];
+        bench.withdraw_prompt(&pan.id);
+        bench.ask(&pan.id, Ask::Remedy { options, excess: net - pan.weighing.target.mass });
+    } else if !over && asks_remedy {
+        bench.withdraw_prompt(&pan.id);
+    }
+}
+
+/// Which passing offers a rule may take back.
+#[derive(Clone, Copy, PartialEq)]
+enum Taken {
+    Short,
+    Long,
+    Unrecorded,
+}
+
+fn withdraw(bench: &mut Bench, pan: &Pan, which: &[Taken]) {
+    let asked = bench.batch(&pan.id).and_then(|batch| batch.prompt.as_ref());
+    let kind = asked.and_then(|prompt| match prompt.asks {
+        Ask::TakeShort { .. } => Some(Taken::Short),
+        Ask::TakeLong { .. } => Some(Taken::Long),
+        Ask::LeaveUnrecorded => Some(Taken::Unrecorded),
+        _ => None,
+    });
+    if kind.is_some_and(|kind| which.contains(&kind)) {
+        bench.withdraw_prompt(&pan.id);
+    }
+}
+
+/// Asks, unless the same question is open already: a last digit that flickers is no new question.
+fn offer(bench: &mut Bench, pan: &Pan, asks: Ask) {
+    let kind = std::mem::discriminant(&asks);
+    let asked = bench.batch(&pan.id).and_then(|batch| batch.prompt.as_ref());
+    if asked.is_some_and(|prompt| std::mem::discriminant(&prompt.asks) == kind) {
+        return;
+    }
+    bench.withdraw_prompt(&pan.id);
+    bench.ask(&pan.id, asks);
+}
+
+/// Keeps since when the load rests short; true once that has lasted long enough to ask.
+fn note_short(bench: &mut Bench, pan: &Pan, short: bool) -> bool {
+    let (now, after) = (bench.now, bench.settings().short_after);
+    let Some(sense) = bench.scale_sense_mut(&pan.id) else { return false };
+    sense.short_since = short.then(|| sense.short_since.unwrap_or(now));
+    sense.short_since.is_some_and(|since| now.since(since) >= after)
+}
+
+/// The target of a step, from what has been captured so far.
+pub fn target(batch: &Batch, weigh: &Weigh, scale: &ScaleFacts) -> Target {
+    let formula = &batch.control.formula;
+    let masses = batch.masses();
+    match &weigh.amount {
+        Amount::Fixed(mass) => around(*mass, weigh.tolerance, scale),
+        Amount::OfFats(share) => {
+            let part = share_of(captured_fats(batch, &masses), *share);
+            around(part, weigh.tolerance, scale)
+        }
+        Amount::Liquid => around(formula.liquid(&masses), weigh.tolerance, scale),
+        Amount::Caustic => {
+            let mass = formula.caustic_beside(&weigh.ingredient, &masses);
+            let mass = mass.max(Mass::ZERO).floor_to(scale.d);
+            let guard = formula.guard(&weigh.ingredient, &masses, scale);
+            let low = mass - share_of(mass, CAUSTIC_SHORT).max(scale.d);
+            let high = (mass + scale.d).min(guard.mass);
+            Target { mass, low, high, guard: Some(guard) }
+        }
+    }
+}
+
+fn around(mass: Mass, tolerance: Tolerance, scale: &ScaleFacts) -> Target {
+    let half = match tolerance {
+        Tolerance::Share(share) => share_of(mass, share).max(scale.d),
+        Tolerance::Mass(half) => half.max(scale.d),
+    };
+    Target { mass, low: mass - half, high: mass + half, guard: None }
+}
+
+fn share_of(mass: Mass, share: Share) -> Mass {
+    let millionths = i128::from(mass.steps()) * i128::from(share.millionths());
+    Mass::from_steps((millionths / i128::from(Share::WHOLE.millionths())) as i64)
+}
+
+fn captured_fats(batch: &Batch, masses: &Masses) -> Mass {
+    let fats = batch.control.formula.fats.iter();
+    fats.filter_map(|fat| masses.get(&fat.id)).copied().sum()
+}
+
+/// What the weighing is at, for every screen.
+pub fn phase(bench: &Bench, batch: &Batch) -> Option<Phase> {
+    let (_, weighing) = batch.weigh()?;
+    let pan = Pan::look(bench, &batch.id)?;
+    let blind = AlarmId::PouringBlind { batch: batch.id.clone(), step: batch.step()?.key.clone() };
+    Some(match weighing.tare {
+        _ if bench.is_caustic_over(&batch.id) => Phase::Over,
+        _ if bench.state.alarms.get(&blind).is_some_and(|alarm| alarm.active) => Phase::Blind,
+        _ if weighing.captured.is_some() => Phase::Captured,
+        _ if weighing.zero_doubted => Phase::ZeroDoubted,
+        _ if weighing.lifted => Phase::Lifted,
+        Some(tare) => {
+            let near = pan.gross.is_some_and(|gross| gross - tare >= weighing.target.low);
+            if near { Phase::Settling } else { Phase::Pouring }
+        }
+        None => {
+            let load = pan.gross.unwrap_or_default();
+            let vessel = pan.scale.d * i64::from(bench.settings().vessel_min_d);
+            let cleared = pan.into == Vessel::Pot || bench.pan_seen_clear(&batch.id);
+            if cleared && load >= vessel { Phase::Taring } else { Phase::AwaitingVessel }
+        }
+    })
+}
+
+impl Pan {
+    pub fn look(bench: &Bench, id: &BatchId) -> Option<Pan> {
+        let batch = bench.batch(id)?;
+        let (weigh, weighing) = batch.weigh()?;
+        let (channel, scale) = bench.state.scale_of(id)?;
+        let caustic = weighing.target.guard.is_some();
+        let sense = bench.sense(channel);
+        let gross = sense.and_then(|s| s.mass(bench.now, bench.allowed_age(channel)));
+        let test = bench.settings().rest_test(scale.d, caustic);
+        // a window that has gone silent tells of the past
+        let rest = sense.filter(|_| gross.is_some()).and_then(|s| s.rest.at_rest(&test));
+        Some(Pan {
+            id: id.clone(),
+            step: batch.step()?.key.clone(),
+            ingredient: weigh.ingredient.clone(),
+            into: weigh.into,
+            nature: weigh.nature,
+            weighing: weighing.clone(),
+            scale,
+            gross,
+            rest,
+            extent: sense.and_then(|s| s.rest.extent()),
+        })
+    }
+}
+
+impl Bench {
+    pub(super) fn is_caustic_over(&self, id: &BatchId) -> bool {
+        self.state.alarms.iter().any(|(alarm, state)| {
+            state.active && matches!(alarm, AlarmId::CausticOver { batch, .. } if batch == id)
+        })
+    }
+
+    pub(super) fn pan_seen_clear(&self, id: &BatchId) -> bool {
+        let scale = self.state.scale_of(id).and_then(|(channel, _)| self.sense(channel));
+        scale.is_some_and(|sense| sense.seen_clear)
+    }
+
+    pub(super) fn capture(
+        &mut self,
+        id: &BatchId,
+        step: &str,
+        ingredient: &IngredientId,
+        net: Mass,
+        gross: Option<Mass>,
+        how: CaptureHow,
+    ) {
+        self.emit(Fact::Captured {
+            batch: id.clone(),
+            step: step.to_owned(),
+            ingredient: ingredient.clone(),
+            net,
+            gross,
+            how,
+        });
+    }
+
+    /// Takes what rests on the pan, as the operator says.
+    pub(super) fn capture_at_rest(&mut self, id: &BatchId, how: CaptureHow) -> bool {
+        let Some(pan) = Pan::look(self, id) else { return false };
+        let (Some(rest), Some(tare)) = (pan.rest, pan.weighing.tare) else { return false };
+        if pan.weighing.lifted || pan.weighing.unconfirmed || self.is_caustic_over(id) {
+            return false;
+        }
+        self.capture(id, &pan.step, &pan.ingredient, rest - tare, Some(rest), how);
+        true
+    }
+}

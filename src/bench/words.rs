@@ -1,0 +1,480 @@
+//! All sentences of the bench, in one voice: what is so, then what to do.
+//!
+//! They are spoken and read from two metres by somebody with wet gloves: short, no jargon of
+//! programs, numbers in the maker's own unit.
+
+use super::alarm::AlarmId;
+use super::fact::{Ask, BackVerdict, BatchId, Fact, Notice, PromptId, Remedy, Target};
+use super::law::Bench;
+use super::progress::cooking;
+use super::setup::{ChannelSetup, ProbeAt, Role};
+use super::state::{Batch, State, Work};
+use super::view::Phase;
+use super::{combine, vessel_back, watches};
+use crate::chemistry::IngredientId;
+use crate::plan::{StepKind, Units, Vessel, Weigh, Window};
+use crate::quantity::{Mass, Temperature, TemperatureDelta};
+
+/// The one thing to do, in one sentence.
+pub fn sentence(bench: &Bench, batch: &Batch, phase: Option<Phase>) -> String {
+    let Some(step) = batch.step() else {
+        return "All steps are done: close the batch with its outcome.".to_owned();
+    };
+    match (&step.kind, &batch.work) {
+        (StepKind::Weigh(weigh), Work::Weighing(weighing)) => {
+            weighing_sentence(bench, batch, weigh, &weighing.target, phase)
+        }
+        (StepKind::Dissolve, _) => "Tip the caustic into the liquid, little by little, never the \
+                                    reverse; stir until clear."
+            .to_owned(),
+        (StepKind::Combine { .. }, _) => {
+            "When oils and lye are both in their windows, pour the lye into the oils.".to_owned()
+        }
+        (StepKind::Cook(cook), _) => format!(
+            "Cook between {} and {}; stir and look.",
+            temperature(&batch.control.units, cook.window.low),
+            temperature(&batch.control.units, cook.window.high)
+        ),
+        _ => format!("{}.", capitalised(&step.title)),
+    }
+}
+
+fn weighing_sentence(
+    bench: &Bench,
+    batch: &Batch,
+    weigh: &Weigh,
+    target: &Target,
+    phase: Option<Phase>,
+) -> String {
+    let units = &batch.control.units;
+    let name = &weigh.name;
+    match phase {
+        Some(Phase::AwaitingVessel) if weigh.into == Vessel::Own => {
+            if bench.pan_seen_clear(&batch.id) {
+                format!("Put the empty vessel for {name} on the pan.")
+            } else {
+                format!("Clear the pan, then put the empty vessel for {name} on it.")
+            }
+        }
+        Some(Phase::AwaitingVessel) => "Put the pot on the pan.".to_owned(),
+        Some(Phase::Taring) => "Hands off: taking the weight of the vessel.".to_owned(),
+        Some(Phase::ZeroDoubted) => {
+            "The scale was away and may have another zero: take everything off the pan, then put \
+             the vessel back."
+                .to_owned()
+        }
+        Some(Phase::Lifted) => "Put the same vessel back on the pan.".to_owned(),
+        Some(Phase::Blind) => pouring_blind(),
+        Some(Phase::Over) => format!("Stop: too much {name}. Choose what to do."),
+        Some(Phase::Settling) => "Hands off: waiting for the scale to settle.".to_owned(),
+        Some(Phase::Captured) if weigh.into == Vessel::Own => {
+            format!("{} is weighed: take the vessel off the pan.", capitalised(name))
+        }
+        Some(Phase::Captured) => format!("{} is weighed.", capitalised(name)),
+        Some(Phase::Pouring) | None => {
+            let into = if weigh.into == Vessel::Pot { "into the pot" } else { "into its vessel" };
+            format!("Add {} of {name} {into}.", mass(units, target.mass))
+        }
+    }
+}
+
+/// What to say when a fact is recorded; most facts need no words.
+pub fn said_of(bench: &Bench, fact: &Fact) -> Option<String> {
+    let batch = fact.batch().and_then(|id| bench.batch(id));
+    Some(match fact {
+        Fact::StepBegun { target, .. } => {
+            let batch = batch?;
+            let step = batch.step()?;
+            match (&step.kind, target) {
+                (StepKind::Weigh(weigh), Some(target)) => {
+                    format!("Next: {} of {}.", mass(&batch.control.units, target.mass), weigh.name)
+                }
+                _ => format!("Next: {}.", step.title),
+            }
+        }
+        Fact::PromptRaised { asks, .. } => prompt(bench, batch?, asks),
+        Fact::RemedyChosen { remedy: Remedy::SpoonOut, amount, .. } => {
+            let units = &batch?.control.units;
+            let amount = amount.map_or_else(|| "the excess".to_owned(), |m| mass(units, m));
+            format!("Spoon out {amount} of caustic, into waste, never back to stock.")
+        }
+        Fact::VesselBack { ingredient, residue, verdict, .. } => {
+            vessel_back_words(batch?, ingredient, *residue, *verdict)
+        }
+        Fact::ZeroDoubted { .. } => {
+            "The scale may have another zero: take everything off the pan, then put it back."
+                .to_owned()
+        }
+        Fact::ZeroChecked { .. } => {
+            "The empty pan is known again: put the same vessel back.".to_owned()
+        }
+        Fact::Shelved { .. } => {
+            "The probe may be out for a while; it is watched again by itself.".to_owned()
+        }
+        Fact::SessionOpened(session) => {
+            format!("Nobody watched for {}.", session.unwatched?)
+        }
+        _ => return None,
+    })
+}
+
+/// Captures that have just come onto the disk.
+pub fn recorded(state: &State, after: u64, up_to: u64) -> Vec<String> {
+    let mut words = Vec::new();
+    for batch in state.batches.values() {
+        for weigh in batch.control.weighings() {
+            let Some(capture) = batch.captures.get(&weigh.ingredient) else { continue };
+            if (after + 1..=up_to).contains(&capture.number) {
+                let net = mass(&batch.control.units, capture.net);
+                words.push(format!("{}: {net}, recorded.", capitalised(&weigh.name)));
+            }
+        }
+    }
+    words
+}
+
+pub fn prompt(bench: &Bench, batch: &Batch, asks: &Ask) -> String {
+    let units = &batch.control.units;
+    match asks {
+        Ask::TakeShort { missing } => {
+            format!(
+                "{} is missing. Go on adding, or confirm to leave it so.",
+                mass(units, *missing)
+            )
+        }
+        Ask::TakeLong { excess } => {
+            format!("{} too much. Take some out, or confirm to leave it so.", mass(units, *excess))
+        }
+        Ask::Remedy { options, excess } => {
+            let mut ways = Vec::new();
+            if options.contains(&Remedy::SpoonOut) {
+                ways.push(format!("spoon out {}, into waste", mass(units, *excess)));
+            } else {
+                ways.push(format!(
+                    "go on spooning out, {} in all, into waste",
+                    mass(units, *excess)
+                ));
+            }
+            if options.contains(&Remedy::Discard) {
+                ways.push("discard the batch as the safety data sheet says".to_owned());
+            }
+            format!("Too much caustic. Either {}.", ways.join(", or "))
+        }
+        Ask::Dissolved => {
+            "Confirm when all of the caustic is in the liquid and it is clear.".to_owned()
+        }
+        Ask::VesselBack { ingredient } => {
+            let name = ingredient_name(batch, ingredient);
+            let nearly = vessel_back::shown(bench, &batch.id, ingredient).map(|left| {
+                format!(" {} of {name} is still in it.", mass(units, left.max(Mass::ZERO)))
+            });
+            let nearly = nearly.unwrap_or_default();
+            format!(
+                "Put the emptied vessel of {name} back on the pan, or confirm to go on without.{nearly}"
+            )
+        }
+        Ask::CombineAnyway => {
+            let reasons = combine::not_yet(bench, &batch.id);
+            format!(
+                "{} Wait, or confirm that the lye is in the oils all the same.",
+                sentences(&reasons)
+            )
+        }
+        Ask::Combined => "Confirm when the lye is in the oils.".to_owned(),
+        Ask::Look => "Look at the pot: foam, separation, colour. Confirm when you have.".to_owned(),
+        Ask::Cooked => "The cook's time is over. Look, and confirm when it is cooked.".to_owned(),
+        Ask::Done => "Confirm when it is done.".to_owned(),
+        Ask::StillThere => "Is the same vessel on the pan, with nothing added or taken while \
+                            nobody watched? Confirm if so."
+            .to_owned(),
+        Ask::LeaveUnrecorded => {
+            "This weight is not recorded. Write it down, and confirm to go on all the same."
+                .to_owned()
+        }
+    }
+}
+
+/// What is wrong and what to do, for one alarm as things stand.
+pub fn alarm(bench: &Bench, id: &AlarmId) -> String {
+    let batch = id.batch().and_then(|id| bench.batch(id));
+    match id {
+        AlarmId::CausticOver { .. } => caustic_over(bench, batch),
+        AlarmId::PouringBlind { .. } => pouring_blind(),
+        AlarmId::InstrumentLost { instrument } => lost(bench, instrument),
+        AlarmId::TemperatureHigh { at, .. } => too_hot(bench, batch, *at, false),
+        AlarmId::TemperatureHighHigh { at, .. } => too_hot(bench, batch, *at, true),
+        AlarmId::TemperatureLow { at, .. } => {
+            let window = batch.and_then(cooking).map(|(cook, _)| cook.window);
+            let units = batch.map(|batch| batch.control.units).unwrap_or_default();
+            let low = window.map_or_else(String::new, |w| temperature(&units, w.low));
+            format!("{} has fallen below {low}. Turn the heat up.", capitalised(at.words()))
+        }
+        AlarmId::HeatingFast { at, .. } => format!(
+            "{} is heating fast so near its window. Turn the heat down; it goes on rising.",
+            capitalised(at.words())
+        ),
+        AlarmId::NotRecording => {
+            let why = bench.state.journal_lost.as_ref().map_or("", |(_, why)| why);
+            format!("Nothing is being recorded: {why}. Guarding goes on; write weights down.")
+        }
+        AlarmId::LookMissed { .. } => "Nobody has looked at the pot. Go and look now.".to_owned(),
+    }
+}
+
+pub const fn alarm_over(id: &AlarmId) -> &'static str {
+    match id {
+        AlarmId::CausticOver { .. } => "Caustic is back at or below its guard.",
+        AlarmId::PouringBlind { .. } => "The scale is back.",
+        AlarmId::InstrumentLost { .. } => "The instrument is back.",
+        AlarmId::TemperatureHigh { .. } | AlarmId::TemperatureHighHigh { .. } => {
+            "The temperature is back below its limit."
+        }
+        AlarmId::TemperatureLow { .. } => "The temperature is back in its window.",
+        AlarmId::HeatingFast { .. } => "Heating has slowed.",
+        AlarmId::NotRecording => "Recording again.",
+        AlarmId::LookMissed { .. } => "Looked at.",
+    }
+}
+
+fn caustic_over(bench: &Bench, batch: Option<&Batch>) -> String {
+    let stop = "Stop pouring caustic";
+    let Some(batch) = batch else { return format!("{stop}.") };
+    let (Some((_, weighing)), Some((channel, _))) =
+        (batch.weigh(), bench.state.scale_of(&batch.id))
+    else {
+        return format!("{stop}.");
+    };
+    let gross = bench.sense(channel).and_then(|s| s.mass(bench.now, bench.allowed_age(channel)));
+    match (gross, weighing.tare) {
+        (Some(gross), Some(tare)) if gross - tare > weighing.target.mass => {
+            let excess = gross - tare - weighing.target.mass;
+            format!(
+                "{stop}: {} too much. It must not be dissolved.",
+                mass(&batch.control.units, excess)
+            )
+        }
+        _ => format!("{stop}: more than the guard allows. It must not be dissolved."),
+    }
+}
+
+fn pouring_blind() -> String {
+    "Stop pouring: the scale is silent.".to_owned()
+}
+
+fn lost(bench: &Bench, instrument: &str) -> String {
+    if let Some(why) = bench.state.lost.get(instrument) {
+        return format!(
+            "{} is lost: {why}. Check its cable; it is tried again all the time.",
+            capitalised(instrument)
+        );
+    }
+    match watches::silent_channel(bench, instrument) {
+        Some(channel) => silent(bench, channel),
+        None => format!("{} is lost.", capitalised(instrument)),
+    }
+}
+
+fn silent(bench: &Bench, channel: &ChannelSetup) -> String {
+    let newest = bench.sense(channel).and_then(|sense| sense.last.as_ref());
+    let doubt = newest.filter(|last| !last.status.is_trusted()).map(|last| last.status.words());
+    let what = match channel.role {
+        Role::Scale { .. } => format!("Scale {}", channel.channel),
+        Role::Probe { at, .. } => format!("Probe {} ({})", channel.channel, at.words()),
+    };
+    match doubt {
+        Some(doubt) => format!("{what} shows no usable value: {doubt}."),
+        None => format!("{what} says nothing. Check power and cable."),
+    }
+}
+
+fn too_hot(bench: &Bench, batch: Option<&Batch>, at: ProbeAt, highest: bool) -> String {
+    let place = capitalised(at.words());
+    let Some((batch, (cook, _))) = batch.and_then(|batch| Some((batch, cooking(batch)?))) else {
+        return format!("{place} is too hot.");
+    };
+    let units = &batch.control.units;
+    let limit = if highest { cook.high_high } else { cook.high };
+    let shown = watches::temperature_at(bench, at)
+        .map_or_else(String::new, |(_, value)| format!(" at {}", temperature(units, value)));
+    let act = if highest {
+        "Heat off, take the pot off the heat, stir down the foam; it can boil over."
+    } else {
+        "Turn the heat down and look: foam climbs before it boils."
+    };
+    format!("{place} is above {}{shown}. {act}", temperature(units, limit))
+}
+
+/// Something about the handling.
+pub fn notice(units: &Units, notice: Notice) -> String {
+    match notice {
+        Notice::PutOn { mass: load } => format!("Something of {} was put on.", mass(units, load)),
+        Notice::Unsteady => "The scale is unsteady: blender, draught, soft table?".to_owned(),
+        Notice::OffCentre => {
+            "It weighs differently each time: centre it on the pan, again.".to_owned()
+        }
+        Notice::DrawingMoisture => "The caustic is drawing moisture: close the lid.".to_owned(),
+        Notice::UnitChanged { from, to } => {
+            format!("The scale now shows {to}, it showed {from} before; nothing is lost by it.")
+        }
+    }
+}
+
+pub fn outside(
+    units: &Units,
+    at: ProbeAt,
+    now: Option<Temperature>,
+    window: Option<Window>,
+) -> String {
+    let place = capitalised(at.words());
+    let window = window.map_or_else(String::new, |window| {
+        format!("{} to {}", temperature(units, window.low), temperature(units, window.high))
+    });
+    match now {
+        Some(now) => format!("{place}: {}, the window is {window}", temperature(units, now)),
+        None => format!("{place}: not known, the window is {window}"),
+    }
+}
+
+pub fn too_far_apart(units: &Units, apart: TemperatureDelta, most: TemperatureDelta) -> String {
+    let show = |delta: TemperatureDelta| delta.show(units.temperature, 0);
+    format!("Lye and oils are {} apart, {} is the most", show(apart), show(most))
+}
+
+fn vessel_back_words(
+    batch: &Batch,
+    ingredient: &IngredientId,
+    residue: Option<Mass>,
+    verdict: BackVerdict,
+) -> String {
+    let name = capitalised(&ingredient_name(batch, ingredient));
+    match (verdict, residue) {
+        (BackVerdict::Whole, _) => format!("{name} went in whole."),
+        (BackVerdict::Residue, Some(left)) => {
+            format!("{} of {name} did not go in.", mass(&batch.control.units, left))
+        }
+        (BackVerdict::Residue | BackVerdict::Unknown, _) => {
+            format!("{name}: it is not known whether all of it went in.")
+        }
+    }
+}
+
+fn ingredient_name(batch: &Batch, ingredient: &IngredientId) -> String {
+    let weigh = batch.control.weighings().find(|weigh| &weigh.ingredient == ingredient);
+    weigh.map_or_else(|| ingredient.to_string(), |weigh| weigh.name.clone())
+}
+
+fn sentences(reasons: &[String]) -> String {
+    reasons.iter().map(|reason| format!("{reason}.")).collect::<Vec<_>>().join(" ")
+}
+
+fn mass(units: &Units, mass: Mass) -> String {
+    mass.show(units.mass, units.mass_decimals)
+}
+
+fn temperature(units: &Units, temperature: Temperature) -> String {
+    temperature.show(units.temperature, 0)
+}
+
+pub fn capitalised(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}
+
+// --- refusals ---------------------------------------------------------------------------------
+
+pub fn number_in_use(id: &BatchId) -> String {
+    format!("batch number {id} is taken; every batch needs its own")
+}
+
+pub fn another_open(id: &BatchId) -> String {
+    format!("batch {id} is still open; close or abandon it first")
+}
+
+pub fn unfit(why: &str) -> String {
+    format!("this batch cannot be started on this bench: {why}")
+}
+
+pub fn no_scale() -> String {
+    "the bench file names no scale; a batch cannot be weighed".to_owned()
+}
+
+pub fn no_such_batch(id: &BatchId) -> String {
+    format!("no open batch has the number {id}")
+}
+
+pub fn not_asked(prompt: PromptId) -> String {
+    format!("question {prompt} is not asked now; look at the screen and answer what it asks")
+}
+
+pub fn choose_a_remedy() -> String {
+    "too much caustic is no question of yes or no; choose a remedy".to_owned()
+}
+
+pub fn nothing_to_choose() -> String {
+    "no remedy is asked for".to_owned()
+}
+
+pub fn not_offered() -> String {
+    "this remedy is not among those offered".to_owned()
+}
+
+pub fn not_at_rest() -> String {
+    "the scale is not at rest; wait until it is, then confirm again".to_owned()
+}
+
+pub fn barred_by_caustic() -> String {
+    "barred: the caustic is over its guard; bring it back or choose a remedy".to_owned()
+}
+
+pub fn nothing_to_weigh() -> String {
+    "nothing is being weighed now".to_owned()
+}
+
+pub fn weighing_something_else(name: &str) -> String {
+    format!("{name} is being weighed now")
+}
+
+pub fn not_a_mass() -> String {
+    "a declared mass must be above zero".to_owned()
+}
+
+pub fn declared_over_guard() -> String {
+    "that is more caustic than the guard allows; it must not go into this batch".to_owned()
+}
+
+pub fn no_such_alarm(alarm: &AlarmId) -> String {
+    format!("no alarm {alarm} is raised")
+}
+
+pub fn no_step_left() -> String {
+    "no step is left; close the batch".to_owned()
+}
+
+pub fn another_step(title: &str) -> String {
+    format!("the present step is: {title}")
+}
+
+pub fn not_yet(reasons: &[String]) -> String {
+    format!("not yet: {}; confirm again to go on all the same", reasons.join("; "))
+}
+
+pub fn say_so() -> String {
+    "this step ends when what it asks is confirmed".to_owned()
+}
+
+pub fn weigh_it() -> String {
+    "an ingredient is weighed, taken short or declared by hand; it cannot be skipped".to_owned()
+}
+
+pub fn steps_left(batch: &Batch) -> String {
+    let title = batch.step().map_or("", |step| &step.title);
+    format!("steps are left, the next is: {title}; close it as failed, or abandon it")
+}
+
+pub const fn discarded() -> &'static str {
+    "discarded: too much caustic"
+}
+
+pub const fn closed_with_batch() -> &'static str {
+    "the batch was closed"
+}

@@ -1,0 +1,158 @@
+//! Recipes and benches that stories name: small, round, and without any file.
+
+use std::collections::BTreeMap;
+
+use crate::bench::{ChannelSetup, ProbeAt, Role, Setup};
+use crate::chemistry::{
+    Alkali, Caustic, CausticForm, Formula, FormulaFat, LiquidRule, Reacting, ScaleFacts,
+};
+use crate::plan::{
+    Amount, ControlRecipe, Cook, Nature, Step, StepKind, Tolerance, Units, Vessel, Weigh, Window,
+};
+use crate::quantity::{Mass, MassUnit, Share, Span, Temperature, TemperatureUnit};
+use crate::reading::Channel;
+
+/// A bench with its instruments and its empty vessels.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SimBench {
+    pub setup: Setup,
+    /// Tares by name: "pot", "cup", "jug", "beaker".
+    pub vessels: BTreeMap<String, Mass>,
+}
+
+pub const RECIPES: [&str; 1] = ["three-oils"];
+pub const BENCHES: [&str; 1] = ["standard"];
+
+/// A control recipe by its name.
+pub fn recipe(name: &str) -> Option<ControlRecipe> {
+    (name == "three-oils").then(three_oils)
+}
+
+/// A bench by its name.
+pub fn bench(name: &str) -> Option<SimBench> {
+    (name == "standard").then(standard)
+}
+
+/// Three oils, sodium hydroxide, water, three minutes of cook with a look each minute, glycerin.
+///
+/// Saponification values are round numbers of our own, so that caustic can be worked out by hand:
+/// (90 g × 256 + 180 g × 190 + 30 g × 180) mg KOH/g × 39.9971 ÷ 56.1056 × 0.95 = 42.42 g.
+pub fn three_oils() -> ControlRecipe {
+    let pot = Vessel::Pot;
+    let celsius = Temperature::from_celsius;
+    ControlRecipe {
+        name: "three oils".to_owned(),
+        recipe_digest: "00".to_owned(),
+        units: Units {
+            mass: MassUnit::Gram,
+            mass_decimals: 1,
+            temperature: TemperatureUnit::Celsius,
+        },
+        formula: formula(),
+        steps: vec![
+            weigh("coconut", "coconut oil", Amount::Fixed(grams(90)), pot),
+            weigh("olive", "olive oil", Amount::Fixed(grams(180)), pot),
+            weigh("castor", "castor oil", Amount::Fixed(grams(30)), pot),
+            weigh("naoh", "sodium hydroxide", Amount::Caustic, Vessel::Own),
+            weigh("water", "water", Amount::Liquid, Vessel::Own),
+            step("dissolve", "dissolve the caustic", StepKind::Dissolve),
+            step(
+                "combine",
+                "bring oils and lye together",
+                StepKind::Combine { oils: None, lye: None, difference_max: None },
+            ),
+            step(
+                "cook",
+                "cook",
+                StepKind::Cook(Cook {
+                    window: Window { low: celsius(71), high: celsius(93) },
+                    high: celsius(95),
+                    high_high: celsius(98),
+                    duration: Span::from_minutes(3),
+                    look_every: Span::from_minutes(1),
+                }),
+            ),
+            weigh("glycerin", "glycerin", Amount::OfFats(Share::from_percent(5)), Vessel::Own),
+            step("mould", "pour into the mould", StepKind::Do),
+        ],
+        findings: Vec::new(),
+    }
+}
+
+/// A scale of 0.1 g and 3 kg, ten readings a second; a thermometer that streams three probes each
+/// second; a probe in the pot that answers when asked.
+pub fn standard() -> SimBench {
+    let tenth = Mass::from_steps(MassUnit::Gram.one().steps() / 10);
+    let facts = ScaleFacts { d: tenth, capacity: grams(3000), verified: None };
+    let probe = |at| Role::Probe { at, unit: TemperatureUnit::Celsius };
+    let channels = vec![
+        channel("scale", "scale", Role::Scale { facts, unit: MassUnit::Gram }, 100),
+        channel("oils", "thermometer", probe(ProbeAt::Oils), 1000),
+        channel("lye", "thermometer", probe(ProbeAt::Lye), 1000),
+        channel("room", "thermometer", probe(ProbeAt::Room), 1000),
+        channel("pot", "pot-probe", probe(ProbeAt::Pot), 1000),
+    ];
+    let vessels = [("pot", 812), ("cup", 48), ("jug", 163), ("beaker", 71)];
+    SimBench {
+        setup: Setup { channels, digest: "00".to_owned(), ..Setup::default() },
+        vessels: vessels.map(|(name, tare)| (name.to_owned(), grams(tare))).into(),
+    }
+}
+
+fn formula() -> Formula {
+    let fat = |id: &str, sap| FormulaFat {
+        id: id.into(),
+        sap_low: sap - 5.0,
+        sap,
+        sap_high: sap + 5.0,
+        reacting: Reacting::default(),
+        after_cook: false,
+    };
+    Formula {
+        fats: vec![fat("coconut", 256.0), fat("olive", 190.0), fat("castor", 180.0)],
+        superfat: Share::from_percent(5),
+        floor: Share::ZERO,
+        caustics: vec![Caustic {
+            id: "naoh".into(),
+            alkali: Alkali::SodiumHydroxide,
+            covers: Share::WHOLE,
+            purity_low: Share::WHOLE,
+            purity: Share::WHOLE,
+            purity_high: Share::WHOLE,
+            form: CausticForm::Solid,
+        }],
+        liquid: LiquidRule::Ratio(2_500_000),
+        liquid_id: "water".into(),
+        liquid_water: Share::WHOLE,
+        acids: Vec::new(),
+    }
+}
+
+fn weigh(id: &str, name: &str, amount: Amount, into: Vessel) -> Step {
+    let weigh = Weigh {
+        ingredient: id.into(),
+        name: name.to_owned(),
+        amount,
+        into,
+        nature: Nature::Pour,
+        tolerance: Tolerance::Share(Share::from_percent(1)),
+    };
+    step(&format!("weigh-{id}"), name, StepKind::Weigh(weigh))
+}
+
+fn step(key: &str, title: &str, kind: StepKind) -> Step {
+    Step { key: key.to_owned(), title: title.to_owned(), hazards: Vec::new(), kind }
+}
+
+fn channel(name: &str, instrument: &str, role: Role, period_ms: i64) -> ChannelSetup {
+    ChannelSetup {
+        channel: Channel::new(name),
+        instrument: instrument.to_owned(),
+        role,
+        period: Span::from_millis(period_ms),
+    }
+}
+
+fn grams(count: i64) -> Mass {
+    MassUnit::Gram.one() * count
+}

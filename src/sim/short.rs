@@ -1,0 +1,257 @@
+//! Facts, cues and the screen in few words: one line each, the same for every run of the same
+//! story.
+
+use std::collections::BTreeMap;
+
+use crate::bench::{
+    AlarmChange, AlarmId, Ask, CaptureHow, ChannelView, Cue, Fact, Observation, Outcome, Phase,
+    Priority, PromptId, Remedy, Reply, Target, View,
+};
+use crate::quantity::{Mass, MassUnit, TemperatureUnit};
+use crate::reading::Value;
+
+/// What the questions asked so far were, to name them when they are closed.
+pub type Asked = BTreeMap<PromptId, &'static str>;
+
+/// One fact. Kinds that no story asks about are named by their tag alone.
+pub fn fact(fact: &Fact, asked: &mut Asked) -> String {
+    match fact {
+        Fact::StepBegun { step, target, .. } => match target {
+            Some(of) => format!("begins {step}, target {}", target_words(of)),
+            None => format!("begins {step}"),
+        },
+        Fact::Tared { step, gross, .. } => format!("tared {step} at {}", mass(*gross)),
+        Fact::Lifted { step, .. } => format!("lifted {step}"),
+        Fact::Returned { step, gross, .. } => format!("returned {step} at {}", mass(*gross)),
+        Fact::Captured { ingredient, net, how, .. } => {
+            format!("captured {ingredient} {} {}", mass(*net), how_words(*how))
+        }
+        Fact::Reopened { step, gross, .. } => format!("reopened {step} at {}", mass(*gross)),
+        Fact::StepDone { step, .. } => format!("done {step}"),
+        Fact::PromptRaised { prompt, asks, .. } => {
+            asked.insert(*prompt, ask_name(asks));
+            format!("asks {}", ask_words(asks))
+        }
+        Fact::PromptClosed { prompt, answered, .. } => {
+            let name = asked.get(prompt).copied().unwrap_or("something");
+            let how = if *answered { "answered" } else { "no longer asks" };
+            format!("{how} {name}")
+        }
+        Fact::RemedyChosen { remedy, amount, .. } => match amount {
+            Some(amount) => format!("chose {} {}", remedy_words(*remedy), mass(*amount)),
+            None => format!("chose {}", remedy_words(*remedy)),
+        },
+        Fact::AlarmChanged { alarm, change, .. } => {
+            format!("{} {}", change_words(*change), alarm_name(alarm))
+        }
+        Fact::Observed { observation, note, .. } => {
+            format!("observed {} {note}", observation_words(*observation)).trim_end().to_owned()
+        }
+        Fact::Noted { step, channel, temperature, .. } => {
+            format!("noted {channel} {} at {step}", temperature.show(TemperatureUnit::Celsius, 1))
+        }
+        Fact::LookDue { step, .. } => format!("look due {step}"),
+        Fact::LookMade { step, .. } => format!("look made {step}"),
+        Fact::InstrumentLost { instrument, why } => format!("lost {instrument}: {why}"),
+        Fact::InstrumentBack { instrument } => format!("back {instrument}"),
+        Fact::JournalLost { why } => format!("journal lost: {why}"),
+        Fact::JournalBack { away } => format!("journal back after {away}"),
+        Fact::BatchClosed { outcome, note, .. } => {
+            format!("closed {} {note}", outcome_words(*outcome)).trim_end().to_owned()
+        }
+        other => tag(other),
+    }
+}
+
+pub fn cue(cue: &Cue) -> String {
+    match cue {
+        Cue::Say { words } => format!("say {words}"),
+        Cue::Sound { alarm, priority, .. } => {
+            format!("sound {} {}", priority_words(*priority), alarm_name(alarm))
+        }
+        Cue::Slow => "slow".to_owned(),
+        Cue::Stop => "stop".to_owned(),
+        Cue::Emergency => "emergency card".to_owned(),
+        Cue::Hush => "hush".to_owned(),
+    }
+}
+
+pub const fn reply(reply: &Reply) -> &'static str {
+    match reply {
+        Reply::Done => "done",
+        Reply::AlreadyDone => "already-done",
+        Reply::Refused { .. } => "refused",
+    }
+}
+
+/// All a person could read off the screen that a story may check, one short line each.
+pub fn screen(view: &View) -> Vec<String> {
+    let mut lines: Vec<String> = view.channels.iter().map(channel).collect();
+    for batch in &view.batches {
+        lines.push(format!("step {}", batch.step));
+        lines.push(format!("sentence {}", batch.sentence));
+        if let Some(weighing) = &batch.weighing {
+            lines.push(format!("phase {}", phase_words(weighing.phase)));
+            lines.push(format!("net {}", weighing.net.map_or_else(|| "—".to_owned(), mass)));
+            lines.push(format!("target {}", target_words(&weighing.target)));
+        }
+        if let Some(cook) = &batch.cook {
+            lines.push(format!("watched {}", cook.watched));
+        }
+        match &batch.prompt {
+            Some(prompt) => lines.push(format!("asks {}", ask_words(&prompt.asks))),
+            None => lines.push("asks nothing".to_owned()),
+        }
+        for capture in &batch.captures {
+            let recorded = if capture.recorded { "recorded" } else { "not recorded" };
+            lines.push(format!("{} {}, {recorded}", capture.ingredient, mass(capture.net)));
+        }
+    }
+    for alarm in &view.alarms {
+        let active = if alarm.active { "active" } else { "returned" };
+        let seen = if alarm.acknowledged { "acknowledged" } else { "unacknowledged" };
+        lines.push(format!("alarm {} {active} {seen}", alarm_name(&alarm.alarm)));
+    }
+    lines
+}
+
+/// The alarm without the number of its batch: "caustic-over", "instrument-lost/scale".
+pub fn alarm_name(alarm: &AlarmId) -> String {
+    let whole = alarm.to_string();
+    match alarm.batch() {
+        Some(batch) => {
+            whole.strip_suffix(&format!("/{batch}")).map_or_else(|| whole.clone(), str::to_owned)
+        }
+        None => whole,
+    }
+}
+
+fn channel(view: &ChannelView) -> String {
+    let value = match view.value {
+        Some(Value::Mass { mass, unit, decimals, .. }) => mass.show(unit, decimals),
+        Some(Value::Temperature { temperature, unit, decimals }) => {
+            temperature.show(unit, decimals)
+        }
+        None => "—".to_owned(),
+    };
+    format!("{} {value}", view.channel)
+}
+
+fn target_words(target: &Target) -> String {
+    let guard = target.guard.map(|guard| format!(", guard {}", number(guard.mass)));
+    let (low, high) = (number(target.low), number(target.high));
+    format!("{} ({low} to {high}{})", mass(target.mass), guard.unwrap_or_default())
+}
+
+fn ask_words(asks: &Ask) -> String {
+    let name = ask_name(asks);
+    match asks {
+        Ask::TakeShort { missing } => format!("{name}, missing {}", mass(*missing)),
+        Ask::TakeLong { excess } => format!("{name}, excess {}", mass(*excess)),
+        Ask::Remedy { options, excess } => {
+            let options: Vec<_> = options.iter().copied().map(remedy_words).collect();
+            format!("{name} {}, excess {}", options.join(" or "), mass(*excess))
+        }
+        _ => name.to_owned(),
+    }
+}
+
+const fn ask_name(asks: &Ask) -> &'static str {
+    #[allow(unreachable_patterns, reason = "questions are added by the bench")]
+    match asks {
+        Ask::TakeShort { .. } => "take-short",
+        Ask::TakeLong { .. } => "take-long",
+        Ask::Remedy { .. } => "remedy",
+        Ask::Dissolved => "dissolved",
+        Ask::VesselBack { .. } => "vessel-back",
+        Ask::Combined => "combined",
+        Ask::CombineAnyway => "combine-anyway",
+        Ask::Look => "look",
+        Ask::Cooked => "cooked",
+        Ask::Done => "done",
+        Ask::StillThere => "still-there",
+        Ask::LeaveUnrecorded => "leave-unrecorded",
+        _ => "something else",
+    }
+}
+
+pub const fn remedy_words(remedy: Remedy) -> &'static str {
+    match remedy {
+        Remedy::SpoonOut => "spoon-out",
+        Remedy::Discard => "discard",
+    }
+}
+
+pub const fn observation_words(observation: Observation) -> &'static str {
+    match observation {
+        Observation::Trace => "trace",
+        Observation::Separation => "separation",
+        Observation::Paste => "paste",
+        Observation::Gel => "gel",
+        Observation::Cooked => "cooked",
+        Observation::Foam => "foam",
+        Observation::Other => "other",
+    }
+}
+
+pub const fn outcome_words(outcome: Outcome) -> &'static str {
+    match outcome {
+        Outcome::Finished => "finished",
+        Outcome::Failed => "failed",
+        Outcome::Abandoned => "abandoned",
+    }
+}
+
+const fn phase_words(phase: Phase) -> &'static str {
+    match phase {
+        Phase::AwaitingVessel => "awaiting-vessel",
+        Phase::Taring => "taring",
+        Phase::Pouring => "pouring",
+        Phase::Settling => "settling",
+        Phase::Captured => "captured",
+        Phase::Over => "over",
+        Phase::Lifted => "lifted",
+        Phase::Blind => "blind",
+        Phase::ZeroDoubted => "zero-doubted",
+    }
+}
+
+const fn how_words(how: CaptureHow) -> &'static str {
+    match how {
+        CaptureHow::Weighed => "weighed",
+        CaptureHow::Short => "short",
+        CaptureHow::Long => "long",
+        CaptureHow::ByHand => "by-hand",
+    }
+}
+
+const fn change_words(change: AlarmChange) -> &'static str {
+    match change {
+        AlarmChange::Raised => "raised",
+        AlarmChange::Acknowledged => "acknowledged",
+        AlarmChange::ReturnedToNormal => "returned to normal",
+        AlarmChange::Reset => "reset",
+    }
+}
+
+const fn priority_words(priority: Priority) -> &'static str {
+    match priority {
+        Priority::Low => "low",
+        Priority::Medium => "medium",
+        Priority::High => "high",
+    }
+}
+
+fn mass(mass: Mass) -> String {
+    mass.show(MassUnit::Gram, 1).replace('−', "-")
+}
+
+fn number(mass: Mass) -> String {
+    mass.show_number(MassUnit::Gram, 1).replace('−', "-")
+}
+
+/// The name a fact is stored under.
+fn tag(fact: &Fact) -> String {
+    let stored = serde_json::to_value(fact).unwrap_or_default();
+    stored.get("fact").and_then(|tag| tag.as_str()).unwrap_or("fact").replace('-', " ")
+}

@@ -1,0 +1,259 @@
+//! The whole simulated bench: scene, instruments, faults and the hand, on simulated time.
+
+use super::chance::Chance;
+use super::fixture::SimBench;
+use super::hand::Hand;
+use super::instrument::{Device, Instrument};
+use super::pan::Scale;
+use super::scene::Scene;
+use super::story::{Fault, FaultKind, Story, When};
+use crate::bench::{Act, View};
+use crate::chemistry::{Alkali, ScaleFacts};
+use crate::quantity::{MassUnit, Span};
+use crate::reading::{Channel, Reading};
+
+/// What the world does.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Event {
+    /// An instrument says this. Never together with [`Event::Reading`], see
+    /// [`World::with_readings`].
+    Bytes {
+        instrument: String,
+        bytes: Vec<u8>,
+    },
+    Reading(Reading),
+    /// Instead of bytes that are no frame.
+    Refused {
+        instrument: String,
+    },
+    /// The shell closes the port.
+    Unplugged {
+        instrument: String,
+    },
+    /// The shell opens it again.
+    Plugged {
+        instrument: String,
+    },
+    /// The hand presses a key.
+    Act(Act),
+    /// What somebody in the room would see.
+    Note(String),
+}
+
+/// Physics goes by steps of this length.
+const STEP: Span = Span::from_millis(10);
+/// The hand looks at the screen this often.
+const GLANCE: Span = Span::from_millis(100);
+
+#[derive(Clone, Debug)]
+pub struct World {
+    scene: Scene,
+    devices: Vec<Device>,
+    faces: Vec<Instrument>,
+    hand: Hand,
+    hand_due: Span,
+    faults: Vec<(Fault, Stage)>,
+    /// Physics has come this far.
+    now: Span,
+    as_readings: bool,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Stage {
+    Waiting,
+    Until(Option<Span>),
+    Over,
+}
+
+impl World {
+    /// The bench of a story at its beginning: everything on the table, nothing on the pan.
+    pub fn new(story: &Story, bench: &SimBench) -> World {
+        let chance = Chance::new(story.seed);
+        let tenth = ScaleFacts {
+            d: MassUnit::Gram.one(),
+            capacity: MassUnit::Kilogram.one(),
+            verified: None,
+        };
+        let facts = bench.setup.scale().map_or(tenth, |(_, facts)| facts);
+        let scale = Scale::new(facts.d.grams(), facts.capacity.grams(), chance.branch("scale"));
+        let devices: Vec<Device> = bench
+            .setup
+            .instruments()
+            .into_iter()
+            .map(|name| {
+                let channels = bench.setup.fed_by(name).cloned().collect();
+                Device::new(name, channels, chance.branch(name))
+            })
+            .collect();
+        World {
+            scene: Scene::new(bench, Alkali::SodiumHydroxide, scale),
+            faces: devices.iter().map(|device| device.face.clone()).collect(),
+            devices,
+            hand: Hand::new(story.hand.clone().unwrap_or_default(), chance.branch("hand")),
+            hand_due: GLANCE,
+            faults: story.faults.iter().map(|fault| (fault.clone(), Stage::Waiting)).collect(),
+            now: Span::ZERO,
+            as_readings: false,
+        }
+    }
+
+    /// Gives readings instead of bytes: for runs in one thread, far faster than real time.
+    #[must_use]
+    pub fn with_readings(mut self) -> World {
+        self.as_readings = true;
+        self
+    }
+
+    pub fn instruments(&self) -> &[Instrument] {
+        &self.faces
+    }
+
+    /// When it wants to be advanced next.
+    pub fn next(&self) -> Span {
+        let devices = self.devices.iter().filter_map(|device| device.next(self.as_readings));
+        devices.chain([self.hand_due]).min().unwrap_or(self.hand_due)
+    }
+
+    /// Lets time go by up to `now`. `view` is what the screen shows at that moment.
+    pub fn advance(&mut self, now: Span, view: &View) -> Vec<Event> {
+        let mut events = Vec::new();
+        self.faults_begin_and_end(now, view, &mut events);
+        while let Some(due) = self.device_due(now) {
+            self.elapse(due);
+            self.devices_speak(due, &mut events);
+        }
+        self.elapse(now);
+        if self.hand_due <= now {
+            self.hand_due = now + GLANCE;
+            self.hand.act(now, view, &mut self.scene, &mut events);
+        }
+        events
+    }
+
+    /// Bytes from the daemon to an instrument; the answer comes with a later [`World::advance`].
+    pub fn receive(&mut self, instrument: &str, bytes: &[u8], now: Span) -> Vec<Event> {
+        let device = self.devices.iter_mut().find(|device| device.face.name == instrument);
+        let answer = device.and_then(|device| device.receive(bytes, now));
+        let instrument = instrument.to_owned();
+        answer.map(|bytes| Event::Bytes { instrument, bytes }).into_iter().collect()
+    }
+
+    fn device_due(&self, now: Span) -> Option<Span> {
+        let dues = self.devices.iter().filter_map(|device| device.next(self.as_readings));
+        dues.min().filter(|&due| due <= now)
+    }
+
+    fn elapse(&mut self, until: Span) {
+        while self.now + STEP <= until {
+            self.scene.step(STEP.seconds());
+            self.now = self.now + STEP;
+        }
+    }
+
+    fn devices_speak(&mut self, due: Span, events: &mut Vec<Event>) {
+        for device in &mut self.devices {
+            if device.next(self.as_readings).is_none_or(|next| next > due) {
+                continue;
+            }
+            let instrument = device.face.name.clone();
+            let Some(frame) = device.speak(due, &mut self.scene) else { continue };
+            if !self.as_readings {
+                events.push(Event::Bytes { instrument, bytes: frame.bytes });
+            } else if frame.garbage {
+                events.push(Event::Refused { instrument });
+            } else {
+                events.extend(frame.readings.into_iter().map(Event::Reading));
+            }
+        }
+    }
+
+    fn faults_begin_and_end(&mut self, now: Span, view: &View, events: &mut Vec<Event>) {
+        let mut faults = std::mem::take(&mut self.faults);
+        for (fault, stage) in &mut faults {
+            match *stage {
+                Stage::Waiting if has_come(&fault.when, now, view) => {
+                    self.set(fault, true, events);
+                    *stage = Stage::Until(fault.lasts.map(|lasts| now + lasts));
+                }
+                Stage::Until(Some(end)) if end <= now => {
+                    self.set(fault, false, events);
+                    *stage = Stage::Over;
+                }
+                _ => {}
+            }
+        }
+        self.faults = faults;
+    }
+
+    fn set(&mut self, fault: &Fault, on: bool, events: &mut Vec<Event>) {
+        let name = fault.of.as_str();
+        let channel = Channel::new(name);
+        let found = self
+            .devices
+            .iter_mut()
+            .find(|device| device.face.name == name || device.face.channels.contains(&channel));
+        let Some(device) = found else { return };
+        let instrument = device.face.name.clone();
+        let wrong = &mut device.wrong;
+        match fault.kind {
+            FaultKind::Unplug => {
+                wrong.unplugged = on;
+                events.push(if on {
+                    Event::Unplugged { instrument }
+                } else {
+                    Event::Plugged { instrument }
+                });
+            }
+            FaultKind::Garbage => wrong.garbage = on,
+            FaultKind::Freeze => wrong.frozen = on,
+            FaultKind::DropOuts(share) => wrong.drop_outs = if on { share.fraction() } else { 0.0 },
+            FaultKind::Unit(unit) => wrong.unit = on.then_some(unit),
+            FaultKind::Period(period) => wrong.period = on.then_some(period),
+            FaultKind::DeadProbe => wrong.dead = on.then_some(channel),
+            FaultKind::Drift(per_minute) => {
+                self.scene.scale.drift_g_per_s = if on { per_minute.grams() / 60.0 } else { 0.0 };
+            }
+            FaultKind::Knock => {
+                if on {
+                    self.scene.scale.knock();
+                }
+            }
+            FaultKind::Sleep => {
+                wrong.asleep = on;
+                if !on {
+                    self.scene.scale.zero_here();
+                }
+            }
+        }
+        let verb = if on { "begins" } else { "ends" };
+        events.push(Event::Note(format!("{} {verb}: {}", fault.of, words(fault.kind))));
+    }
+}
+
+fn has_come(when: &When, now: Span, view: &View) -> bool {
+    match when {
+        When::At(at) => *at <= now,
+        When::Poured(ingredient, share) => view.batches.iter().any(|batch| {
+            let weighing = batch.weighing.as_ref().filter(|w| &w.ingredient == ingredient);
+            weighing.is_some_and(|weighing| {
+                let part = weighing.target.mass.grams() * share.fraction();
+                weighing.net.is_some_and(|net| net.grams() >= part)
+            })
+        }),
+    }
+}
+
+const fn words(kind: FaultKind) -> &'static str {
+    match kind {
+        FaultKind::Unplug => "unplugged",
+        FaultKind::Garbage => "garbage on the wire",
+        FaultKind::Freeze => "the same value again and again",
+        FaultKind::DropOuts(_) => "frames are lost",
+        FaultKind::Drift(_) => "the zero walks",
+        FaultKind::Knock => "a bump",
+        FaultKind::Unit(_) => "another unit",
+        FaultKind::Sleep => "asleep",
+        FaultKind::DeadProbe => "a broken probe",
+        FaultKind::Period(_) => "another pace",
+    }
+}
