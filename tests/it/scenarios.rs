@@ -45,11 +45,11 @@ fn in_order(trace: &Trace, begins: &[&str]) {
 }
 
 fn captured(trace: &Trace, wanted: &str) -> Mass {
-    let nets = trace.facts.iter().filter_map(|numbered| match &numbered.fact {
+    let mut nets = trace.facts.iter().rev().filter_map(|numbered| match &numbered.fact {
         Fact::Captured { ingredient, net, .. } if ingredient.0 == wanted => Some(*net),
         _ => None,
     });
-    nets.last().unwrap_or_else(|| panic!("{wanted} is not captured:\n{}", shown(trace)))
+    nets.next().unwrap_or_else(|| panic!("{wanted} is not captured:\n{}", shown(trace)))
 }
 
 #[test]
