@@ -155,3 +155,38 @@ fn the_same_seed_gives_the_same_trace() {
         assert_ne!(with_seed(text, 5).entries, with_seed(text, 6).entries);
     }
 }
+
+#[test]
+fn scratch_faults() {
+    let when = ["olive", "naoh", "water"];
+    for kind in [
+        "unplug scale for 4 s",
+        "garbage scale for 3 s",
+        "freeze scale for 5 s",
+        "drop scale 40 % for 20 s",
+        "drift scale 1 g/min for 60 s",
+        "knock scale",
+        "unit scale oz for 10 s",
+        "sleep scale for 20 s",
+        "dead pot for 20 s",
+        "period scale 400 ms for 20 s",
+        "period scale 1500 ms for 20 s",
+    ] {
+        for w in when {
+            let text = format!("title x\nuntil 20 min\nhand\nfaults\n {kind} when {w} is 60 % poured\n");
+            let t = with_seed(&text, 3);
+            let alarms: Vec<_> = t
+                .entries
+                .iter()
+                .filter(|e| e.text.starts_with("raised") || e.text.starts_with("closed"))
+                .map(|e| format!("{:.1} {}", e.at.seconds(), e.text))
+                .collect();
+            let off: Vec<String> = t
+                .truths
+                .iter()
+                .map(|t| format!("{} {:.2}", t.ingredient, (t.captured - t.really).grams()))
+                .collect();
+            println!("{kind} / {w}: ended {}  {alarms:?}\n     {off:?}", t.ended);
+        }
+    }
+}
