@@ -8,6 +8,10 @@ use std::ops::Range;
 
 use serde::de::DeserializeOwned;
 
+mod form;
+
+pub use form::{Form, Placed, Table};
+
 /// One thing wrong in one place of one file.
 #[derive(Clone, Debug, PartialEq, Eq, serde::Serialize)]
 pub struct Problem {
@@ -95,6 +99,11 @@ fn explain(source: Source<'_>, error: &toml::de::Error) -> Problem {
         let expected = format!("the key `{}`", quoted[0]);
         return source.problem(place, quoted[0], "nothing", expected, "add it");
     }
+    let words = match words {
+        "duplicate key" => "each key once",
+        other if other.starts_with("invalid basic string") => "both quotes about the text",
+        other => other,
+    };
     let field = line_text.split('=').next().unwrap_or("").trim();
     let field = if field.is_empty() { "(whole file)" } else { field };
     let advice = "correct this line; README, \"Your first recipe\", shows a whole file";

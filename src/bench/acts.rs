@@ -12,7 +12,7 @@ use super::input::Act;
 use super::law::{Bench, Reply};
 use super::setup::ProbeAt;
 use super::state::{Batch, Work};
-use super::{watches, words};
+use super::{combine, emergency, heat, vessel_back, watches, words};
 use crate::chemistry::IngredientId;
 use crate::plan::{ControlRecipe, Severity, StepKind};
 use crate::quantity::Mass;
@@ -25,6 +25,10 @@ pub fn take(bench: &mut Bench, act: &Act) {
         Act::Declare { batch, ingredient, mass } => declare(bench, batch, ingredient, *mass),
         Act::Observe { batch, observation, note } => observe(bench, batch, *observation, note),
         Act::Acknowledge { alarm } => acknowledge(bench, alarm),
+        Act::ProbeOut { batch, at } => {
+            open(bench, batch).map(|_| ()).map(|()| heat::shelve(bench, batch, *at))
+        }
+        Act::Emergency => Ok(emergency::open(bench)),
         Act::Silence => silence(bench),
         Act::Advance { batch, step } => advance(bench, batch, step),
         Act::Abandon { batch, reason } => finish(bench, batch, Outcome::Abandoned, reason),
@@ -77,7 +81,12 @@ fn confirm(bench: &mut Bench, prompt: PromptId) -> Answer {
         Some(asked) => asked,
         None => return Ok(Reply::AlreadyDone),
     };
-    let step = step_key(bench, &id);
+    let step = bench.step_key(&id);
+    if asks == Ask::Combined && !combine::not_yet(bench, &id).is_empty() {
+        bench.withdraw_prompt(&id);
+        bench.ask(&id, Ask::CombineAnyway);
+        return Err(words::not_yet(&combine::not_yet(bench, &id)));
+    }
     match asks {
         Ask::Remedy { .. } => return Err(words::choose_a_remedy()),
         Ask::TakeShort { .. } | Ask::TakeLong { .. } => {
@@ -90,13 +99,20 @@ fn confirm(bench: &mut Bench, prompt: PromptId) -> Answer {
             }
             answered(bench, &id, prompt);
         }
-        Ask::Dissolved | Ask::Combined | Ask::Done | Ask::Cooked => {
+        Ask::Dissolved | Ask::Combined | Ask::CombineAnyway | Ask::Done | Ask::Cooked => {
             if bench.is_caustic_over(&id) {
                 return Err(words::barred_by_caustic());
             }
             answered(bench, &id, prompt);
             note_temperatures(bench, &id, &step);
-            bench.emit(Fact::StepDone { batch: id, step });
+            // dissolving and combining end with their vessels back on the pan
+            if matches!(asks, Ask::Done | Ask::Cooked) {
+                bench.emit(Fact::StepDone { batch: id, step });
+            }
+        }
+        Ask::VesselBack { ingredient } => {
+            answered(bench, &id, prompt);
+            vessel_back::go_on(bench, &id, ingredient);
         }
         Ask::Look => {
             answered(bench, &id, prompt);
@@ -150,7 +166,7 @@ fn declare(bench: &mut Bench, id: &BatchId, ingredient: &IngredientId, mass: Mas
     if bench.is_caustic_over(id) {
         return Err(words::barred_by_caustic());
     }
-    let step = step_key(bench, id);
+    let step = bench.step_key(id);
     bench.withdraw_prompt(id);
     bench.capture(id, &step, ingredient, mass, None, CaptureHow::ByHand);
     Ok(Reply::Done)
@@ -195,6 +211,9 @@ fn advance(bench: &mut Bench, id: &BatchId, step: &str) -> Answer {
     }
     if matches!(present.kind, StepKind::Weigh(_)) {
         return Err(words::weigh_it());
+    }
+    if matches!(present.kind, StepKind::Dissolve | StepKind::Combine { .. }) {
+        return Err(words::say_so());
     }
     if !matches!(batch.work, Work::Cooking(_) | Work::Waiting) || bench.is_caustic_over(id) {
         return Err(words::barred_by_caustic());
@@ -259,11 +278,6 @@ fn answered(bench: &mut Bench, id: &BatchId, prompt: PromptId) {
 
 fn open<'a>(bench: &'a Bench, id: &BatchId) -> Result<&'a Batch, String> {
     bench.batch(id).ok_or_else(|| words::no_such_batch(id))
-}
-
-fn step_key(bench: &Bench, id: &BatchId) -> String {
-    let step = bench.batch(id).and_then(Batch::step);
-    step.map(|step| step.key.clone()).unwrap_or_default()
 }
 
 fn acknowledge_caustic(bench: &mut Bench, id: &BatchId) {

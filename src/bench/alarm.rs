@@ -38,6 +38,16 @@ pub enum AlarmId {
         batch: BatchId,
         at: ProbeAt,
     },
+    /// Fallen out of a window it had been in.
+    TemperatureLow {
+        batch: BatchId,
+        at: ProbeAt,
+    },
+    /// Heating fast near or inside its window.
+    HeatingFast {
+        batch: BatchId,
+        at: ProbeAt,
+    },
     /// The journal cannot be written.
     NotRecording,
     /// Nobody has looked at the pot though it was due.
@@ -73,6 +83,8 @@ impl AlarmId {
             | AlarmId::PouringBlind { batch, .. }
             | AlarmId::TemperatureHigh { batch, .. }
             | AlarmId::TemperatureHighHigh { batch, .. }
+            | AlarmId::TemperatureLow { batch, .. }
+            | AlarmId::HeatingFast { batch, .. }
             | AlarmId::LookMissed { batch } => Some(batch),
             AlarmId::InstrumentLost { .. } | AlarmId::NotRecording => None,
         }
@@ -85,8 +97,10 @@ impl AlarmId {
             | AlarmId::TemperatureHighHigh { .. } => Priority::High,
             AlarmId::InstrumentLost { .. }
             | AlarmId::TemperatureHigh { .. }
+            | AlarmId::HeatingFast { .. }
+            | AlarmId::LookMissed { .. }
             | AlarmId::NotRecording => Priority::Medium,
-            AlarmId::LookMissed { .. } => Priority::Low,
+            AlarmId::TemperatureLow { .. } => Priority::Low,
         }
     }
 
@@ -193,6 +207,8 @@ impl fmt::Display for AlarmId {
             AlarmId::TemperatureHighHigh { batch, at } => {
                 write!(f, "high-high-{}/{batch}", at.words())
             }
+            AlarmId::TemperatureLow { batch, at } => write!(f, "low-{}/{batch}", at.words()),
+            AlarmId::HeatingFast { batch, at } => write!(f, "heating-{}/{batch}", at.words()),
             AlarmId::NotRecording => f.write_str("not-recording"),
             AlarmId::LookMissed { batch } => write!(f, "look-missed/{batch}"),
         }

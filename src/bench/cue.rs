@@ -10,6 +10,12 @@ pub enum Cue {
     Say { words: String },
     /// An alarm sounds. `words` say what is wrong and what to do.
     Sound { alarm: AlarmId, priority: Priority, words: String },
+    /// The emergency card is to be shown.
+    Emergency,
+    /// Pour slower: not much is left.
+    Slow,
+    /// Stop pouring: what is still running in will do.
+    Stop,
     /// Sounds stop; banners stay.
     Hush,
 }

@@ -4,10 +4,10 @@ use std::sync::Arc;
 use serde::{Deserialize, Serialize};
 
 use super::alarm::{AlarmChange, AlarmId};
-use super::setup::Setup;
+use super::setup::{ProbeAt, Setup};
 use crate::chemistry::{Guard, IngredientId};
 use crate::plan::ControlRecipe;
-use crate::quantity::{Mass, Moment, Span, Temperature};
+use crate::quantity::{Mass, MassUnit, Moment, Span, Temperature};
 use crate::reading::Channel;
 
 /// What was decided. Fold the facts and you have the state: nothing else is read at recovery.
@@ -72,6 +72,47 @@ pub enum Fact {
     StepDone {
         batch: BatchId,
         step: String,
+    },
+    /// A vessel emptied elsewhere came back to the pan, or did not.
+    VesselBack {
+        batch: BatchId,
+        ingredient: IngredientId,
+        residue: Option<Mass>,
+        verdict: BackVerdict,
+    },
+    /// After a silence the pan does not carry what the books say.
+    ZeroDoubted {
+        batch: BatchId,
+        step: String,
+        gross: Mass,
+        expected: Mass,
+    },
+    /// What the empty pan read; everything counted from before moves by as much.
+    ZeroChecked {
+        batch: BatchId,
+        step: String,
+        offset: Mass,
+    },
+    /// Something about the handling worth saying and keeping.
+    Noticed {
+        batch: BatchId,
+        step: String,
+        notice: Notice,
+    },
+    /// The cook has been inside its window long enough to be watched for falling out of it.
+    WindowReached {
+        batch: BatchId,
+        step: String,
+    },
+    /// The probe is out of the pot; its alarms come back by themselves.
+    Shelved {
+        batch: BatchId,
+        at: ProbeAt,
+        until: Moment,
+    },
+    /// The emergency card was opened; timers go on.
+    EmergencyOpened {
+        batch: Option<BatchId>,
     },
     PromptRaised {
         batch: BatchId,
@@ -209,8 +250,12 @@ pub enum Ask {
     Remedy { options: Vec<Remedy>, excess: Mass },
     /// All of the caustic is in the liquid, clear and stirred?
     Dissolved,
+    /// The vessel of this ingredient, emptied, back on the pan; a yes goes on without.
+    VesselBack { ingredient: IngredientId },
     /// Lye poured into the oils?
     Combined,
+    /// Outside the windows, or not known: combine all the same?
+    CombineAnyway,
     /// Look at the pot.
     Look,
     /// The cook's time is over: cooked?
@@ -221,6 +266,33 @@ pub enum Ask {
     StillThere,
     /// The capture is not on the disk: go on all the same?
     LeaveUnrecorded,
+}
+
+/// What the emptied vessel says of what was in it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum BackVerdict {
+    /// Next to nothing is left in it.
+    Whole,
+    /// Some of it is still there.
+    Residue,
+    /// It did not come back.
+    Unknown,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Notice {
+    /// A load came at once, not by pouring.
+    PutOn { mass: Mass },
+    /// The pan never rests though nothing is added.
+    Unsteady,
+    /// The same vessel weighs differently each time it is put down.
+    OffCentre,
+    /// Caustic gains mass by itself.
+    DrawingMoisture,
+    /// The unit key was pressed.
+    UnitChanged { from: MassUnit, to: MassUnit },
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
@@ -278,6 +350,12 @@ impl Fact {
             | Fact::Captured { batch, .. }
             | Fact::Reopened { batch, .. }
             | Fact::StepDone { batch, .. }
+            | Fact::VesselBack { batch, .. }
+            | Fact::ZeroDoubted { batch, .. }
+            | Fact::ZeroChecked { batch, .. }
+            | Fact::Noticed { batch, .. }
+            | Fact::WindowReached { batch, .. }
+            | Fact::Shelved { batch, .. }
             | Fact::PromptRaised { batch, .. }
             | Fact::PromptClosed { batch, .. }
             | Fact::RemedyChosen { batch, .. }
@@ -287,6 +365,7 @@ impl Fact {
             | Fact::LookMade { batch, .. }
             | Fact::BatchClosed { batch, .. } => Some(batch),
             Fact::AlarmChanged { alarm, .. } => alarm.batch(),
+            Fact::EmergencyOpened { batch } => batch.as_ref(),
             Fact::SessionOpened(_)
             | Fact::Silenced { .. }
             | Fact::InstrumentLost { .. }

@@ -4,6 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::alarm::AlarmId;
 use super::fact::{BatchId, Observation, Outcome, PromptId, Remedy, SessionOpened};
+use super::setup::ProbeAt;
 use crate::plan::ControlRecipe;
 use crate::quantity::Mass;
 use crate::reading::Reading;
@@ -29,6 +30,10 @@ pub enum Input {
     },
     Act(Act),
     Journal(JournalStatus),
+    /// How many screens have passed a sound test and can be heard.
+    Hearing {
+        audible: u32,
+    },
     /// Time has passed; nothing else did.
     Tick,
 }
@@ -77,6 +82,13 @@ pub enum Act {
     Acknowledge {
         alarm: AlarmId,
     },
+    /// The probe is taken out for stirring: its alarms wait, and come back by themselves.
+    ProbeOut {
+        batch: BatchId,
+        at: ProbeAt,
+    },
+    /// The emergency card is opened; timers go on.
+    Emergency,
     /// Quiet for at most a minute; neither acknowledges nor resets.
     Silence,
     /// The step's work is done as far as it will be: end the cook, leave the wait.

@@ -1,10 +1,12 @@
+use std::sync::Arc;
+
 use super::alarm::{AlarmId, Priority};
 use super::cue::Cue;
 use super::fact::{Ask, BatchId, Fact, Numbered, PromptId, SessionOpened};
 use super::input::{Input, JournalStatus};
 use super::senses::{Sense, Senses};
 use super::settings::Settings;
-use super::setup::ChannelSetup;
+use super::setup::{ChannelSetup, ProbeAt};
 use super::state::{Batch, State};
 use super::view::View;
 use super::{acts, picture, progress, watches, weighing, words};
@@ -113,6 +115,10 @@ impl Bench {
         self.state.setup_ref().map_or(&DEFAULT, |setup| &setup.settings)
     }
 
+    fn settings_shared(&self) -> Arc<Settings> {
+        self.state.setup_ref().map(|setup| Arc::clone(&setup.settings)).unwrap_or_default()
+    }
+
     pub(super) fn sense(&self, setup: &ChannelSetup) -> Option<&Sense> {
         self.senses.channels.get(&setup.channel)
     }
@@ -124,7 +130,7 @@ impl Bench {
         if let Fact::StepBegun { batch, .. } = &numbered.fact {
             self.forget_step(&batch.clone());
         }
-        if let Some(words) = words::said_of(&self.state, &numbered.fact) {
+        if let Some(words) = words::said_of(self, &numbered.fact) {
             self.cue(Cue::Say { words });
         }
         self.output.facts.push(numbered);
@@ -165,6 +171,22 @@ impl Bench {
         self.senses.channels.get_mut(&channel)
     }
 
+    pub(super) fn probe_sense_mut(&mut self, at: ProbeAt) -> Option<&mut Sense> {
+        let channel = self.state.setup_ref()?.probe(at)?.channel.clone();
+        self.senses.channels.get_mut(&channel)
+    }
+
+    /// The scale was silent long enough to have taken another zero, and has not been compared yet.
+    pub(super) fn scale_doubted(&self, id: &BatchId) -> bool {
+        let scale = self.state.scale_of(id).and_then(|(channel, _)| self.sense(channel));
+        scale.is_some_and(|sense| sense.doubted)
+    }
+
+    pub(super) fn step_key(&self, id: &BatchId) -> String {
+        let step = self.batch(id).and_then(Batch::step);
+        step.map(|step| step.key.clone()).unwrap_or_default()
+    }
+
     fn forget_step(&mut self, batch: &BatchId) {
         if let Some(sense) = self.scale_sense_mut(batch) {
             sense.forget_step();
@@ -185,6 +207,7 @@ impl Bench {
             }
             Input::Act(act) => acts::take(self, act),
             Input::Journal(status) => self.take_journal(status),
+            Input::Hearing { audible } => self.senses.audible = *audible,
         }
     }
 
@@ -195,7 +218,7 @@ impl Bench {
     }
 
     fn take_reading(&mut self, reading: &Reading) {
-        let settings = self.settings().clone();
+        let settings = self.settings_shared();
         let Some(setup) = self.state.setup_ref().and_then(|s| s.channel(&reading.channel)) else {
             return;
         };
@@ -215,8 +238,9 @@ impl Bench {
             .map(|setup| setup.fed_by(instrument).map(|c| c.channel.clone()).collect())
             .unwrap_or_default();
         for channel in channels {
-            // what it said before says nothing about what it will say when it is back
-            self.senses.channels.remove(&channel);
+            if let Some(sense) = self.senses.channels.get_mut(&channel) {
+                sense.lose();
+            }
         }
     }
 

@@ -2,26 +2,34 @@
 
 mod acts;
 mod alarm;
+mod combine;
 mod cue;
+mod emergency;
 mod fact;
+mod handling;
+mod heat;
 mod input;
 mod law;
+mod pace;
 mod picture;
 mod progress;
 mod senses;
 mod settings;
 mod setup;
 mod state;
+mod vessel_back;
 mod view;
 mod watches;
 mod weighing;
 mod words;
+mod zero;
 
 pub use alarm::{AlarmChange, AlarmId, Priority};
 pub use cue::Cue;
+pub use emergency::{EmergencyCard, emergency_card};
 pub use fact::{
-    Ask, BatchId, CaptureHow, FACT_VERSION, Fact, Numbered, Observation, Outcome, PromptId, Remedy,
-    SessionOpened, Target,
+    Ask, BackVerdict, BatchId, CaptureHow, FACT_VERSION, Fact, Notice, Numbered, Observation,
+    Outcome, PromptId, Remedy, SessionOpened, Target,
 };
 pub use input::{Act, Input, JournalStatus};
 pub use law::{Bench, Output, Reply};
@@ -29,6 +37,6 @@ pub use settings::Settings;
 pub use setup::{ChannelSetup, ProbeAt, Role, Setup};
 pub use state::{Batch, State};
 pub use view::{
-    AlarmView, BatchView, CaptureView, ChannelView, CookView, JournalView, Phase, PromptView, View,
-    WeighingView,
+    AlarmView, BatchView, CaptureView, ChannelView, CombineView, CookView, JournalView, Pace,
+    Phase, PromptView, View, WeighingView,
 };

@@ -9,7 +9,7 @@ use super::view::{
     AlarmView, BatchView, CaptureView, ChannelView, CookView, JournalView, PromptView, View,
     WeighingView,
 };
-use super::{weighing, words};
+use super::{combine, weighing, words};
 use crate::plan::StepKind;
 use crate::quantity::{Moment, Span};
 use crate::reading::Reading;
@@ -36,7 +36,13 @@ pub fn view(bench: &Bench, now: Moment) -> View {
             .silenced_until
             .filter(|&until| until > bench.now)
             .map(|until| until - bench.now),
+        nobody_hears: bench.senses.audible == 0 && bench.state.batches.values().any(must_be_heard),
     }
+}
+
+/// Caustic and the cook need somebody within earshot.
+fn must_be_heard(batch: &Batch) -> bool {
+    batch.weighs_caustic() || cooking(batch).is_some()
 }
 
 fn channel(bench: &Bench, setup: &ChannelSetup) -> ChannelView {
@@ -95,10 +101,11 @@ fn batch_view(bench: &Bench, batch: &Batch) -> BatchView {
         hazards: step.map(|step| step.hazards.clone()).unwrap_or_default(),
         weighing: weighing_view(bench, batch),
         cook: cook_view(bench, batch),
+        combine: combine::view(bench, batch),
         prompt: batch.prompt.as_ref().map(|prompt| PromptView {
             prompt: prompt.id,
             asks: prompt.asks.clone(),
-            words: words::prompt(batch, &prompt.asks),
+            words: words::prompt(bench, batch, &prompt.asks),
         }),
         captures: captures(bench, batch),
         next: batch.control.steps.get(batch.step + 1).map(|step| step.title.clone()),
@@ -121,6 +128,7 @@ fn weighing_view(bench: &Bench, batch: &Batch) -> Option<WeighingView> {
         target: weighing.target,
         net,
         left: net.map(|net| weighing.target.mass - net),
+        pace: sense.map(|sense| sense.pourer.pace).unwrap_or_default(),
     })
 }
 
@@ -133,6 +141,12 @@ fn cook_view(bench: &Bench, batch: &Batch) -> Option<CookView> {
         watched: cooking.time.elapsed(bench.now),
         duration: cook.duration,
         next_look: cooking.look_due.is_none().then(|| to_look.max(Span::ZERO)),
+        shelved: bench
+            .state
+            .shelved
+            .get(&ProbeAt::Pot)
+            .filter(|&&until| until > bench.now)
+            .map(|&until| until - bench.now),
     })
 }
 

@@ -3,7 +3,7 @@
 use super::fact::{Ask, BatchId, Fact};
 use super::law::Bench;
 use super::state::{Batch, Cooking, Work};
-use super::weighing;
+use super::{heat, vessel_back, weighing};
 use crate::plan::{Cook, StepKind};
 use crate::quantity::Moment;
 
@@ -13,8 +13,15 @@ pub fn run(bench: &mut Bench) {
         let Some(batch) = bench.batch(&id) else { continue };
         match &batch.work {
             Work::Between => begin(bench, &id),
-            Work::Waiting => ask_for_word(bench, &id),
-            Work::Cooking(_) => cook(bench, &id),
+            Work::Waiting => {
+                ask_for_word(bench, &id);
+                vessel_back::run(bench, &id);
+                finish_when_back(bench, &id);
+            }
+            Work::Cooking(_) => {
+                heat::run(bench, &id);
+                cook(bench, &id);
+            }
             Work::Weighing(_) => {}
         }
     }
@@ -74,12 +81,27 @@ fn ask_for_word(bench: &mut Bench, id: &BatchId) {
         return;
     }
     let asks = match batch.step().map(|step| &step.kind) {
-        Some(StepKind::Dissolve) => Ask::Dissolved,
-        Some(StepKind::Combine { .. }) => Ask::Combined,
+        _ if let Some(ingredient) = vessel_back::wanted(batch) => Ask::VesselBack { ingredient },
+        Some(StepKind::Dissolve) if !batch.said_dissolved => Ask::Dissolved,
+        Some(StepKind::Combine { .. }) if !batch.said_combined => Ask::Combined,
         Some(StepKind::Do) => Ask::Done,
         _ => return,
     };
     bench.ask(id, asks);
+}
+
+/// Dissolving and combining end when their vessels are back, or will not come.
+fn finish_when_back(bench: &mut Bench, id: &BatchId) {
+    let Some(batch) = bench.batch(id) else { return };
+    let said = match batch.step().map(|step| &step.kind) {
+        Some(StepKind::Dissolve) => batch.said_dissolved,
+        Some(StepKind::Combine { .. }) => batch.said_combined,
+        _ => false,
+    };
+    if said && batch.prompt.is_none() && vessel_back::wanted(batch).is_none() {
+        let step = bench.step_key(id);
+        bench.emit(Fact::StepDone { batch: id.clone(), step });
+    }
 }
 
 fn cook(bench: &mut Bench, id: &BatchId) {

@@ -4,11 +4,12 @@
 use std::collections::BTreeMap;
 
 use super::alarm::{AlarmId, Watch};
+use super::pace::Pourer;
 use super::settings::Settings;
 use super::setup::{ChannelSetup, Role};
-use crate::quantity::{Mass, Moment, Span, Temperature};
-use crate::reading::{Channel, Reading, Status};
-use crate::signal::RestWindow;
+use crate::quantity::{Mass, MassUnit, Moment, Span, Temperature};
+use crate::reading::{Channel, Reading, Status, Value};
+use crate::signal::{JumpWindow, RateWindow, RestWindow, UnsteadyWindow};
 
 #[derive(Clone, Debug, Default)]
 pub struct Senses {
@@ -18,6 +19,8 @@ pub struct Senses {
     pub sounded: BTreeMap<AlarmId, Moment>,
     /// Facts up to this number are on the disk.
     pub committed: u64,
+    /// Screens that can be heard.
+    pub audible: u32,
 }
 
 #[derive(Clone, Debug, Default)]
@@ -29,16 +32,56 @@ pub struct Sense {
     pub load_at: Option<Moment>,
     /// Two windows: caustic asks for less spread than the rest.
     pub rest: RestWindow,
+    pub pourer: Pourer,
     /// The pan has been seen clear in this step.
     pub seen_clear: bool,
     /// Since when the pan reads below the tare.
     pub below_since: Option<Moment>,
     /// Since when the load rests short of its target.
     pub short_since: Option<Moment>,
+    pub jump: JumpWindow,
+    /// A load that came at once, not yet spoken of; and when the last one came.
+    pub put_on: Option<Mass>,
+    pub put_on_at: Option<Moment>,
+    pub unsteady: UnsteadyWindow,
+    pub unsteady_said: Option<Moment>,
+    /// The last load before a silence, and whether the zero is in doubt since.
+    pub load_before: Option<Mass>,
+    pub doubted: bool,
+    pub doubted_gross: Option<Mass>,
+    /// The load at rest before the vessel was lifted.
+    pub load_before_lift: Option<Mass>,
+    /// Since when, and at what load, the pan has been at rest.
+    pub rest_from: Option<(Moment, Mass)>,
+    pub moisture_said: bool,
+    pub unit_changed: Option<(MassUnit, MassUnit)>,
+    /// The load at rest before the numbers jumped by the ratio of two units.
+    pub unit_suspected: Option<Mass>,
+    /// For probes.
+    pub heating: Option<RateWindow>,
+    pub inside_since: Option<Moment>,
 }
+
+/// A temperature is followed over this long to tell its rate.
+const HEATING_WINDOW: Span = Span::from_secs(60);
+/// What the number on a resting pan is multiplied or divided by when somebody presses the unit key:
+/// g per oz (28.349 523 125), g per lb (453.592 37), g per kg, oz per lb.
+const UNIT_RATIOS: [f64; 4] = [28.349_523_125, 453.592_37, 1000.0, 16.0];
+/// A display rounds; this close to a ratio is the ratio.
+const UNIT_RATIO_SLACK: f64 = 0.01;
 
 impl Sense {
     pub fn take(&mut self, reading: &Reading, setup: &ChannelSetup, settings: &Settings) {
+        let Role::Scale { facts, .. } = setup.role else {
+            self.take_temperature(reading);
+            return;
+        };
+        let mut reading = reading.clone();
+        if self.suspects_unit(&reading, facts.d) {
+            reading.status = Status::Fault;
+        }
+        self.note_silence(&reading, settings);
+        self.note_unit(&reading);
         let usable = reading.value.is_some() && reading.status.is_trusted();
         if usable {
             self.value_at = Some(reading.at);
@@ -46,10 +89,97 @@ impl Sense {
         if usable || reading.status == Status::OverLimit {
             self.load_at = Some(reading.at);
         }
-        if let Role::Scale { facts, .. } = setup.role {
-            self.rest.push(reading, &settings.rest_test(facts.d, false));
+        self.rest.push(&reading, &settings.rest_test(facts.d, false));
+        let load = reading.mass().filter(|_| usable);
+        self.pourer.take(reading.at, load);
+        match load {
+            Some(load) => {
+                let least = facts.d * i64::from(settings.put_on_min_d);
+                if let Some(jump) = self.jump.push(reading.at, load, facts.d, least) {
+                    self.put_on = Some(jump);
+                    self.put_on_at = Some(reading.at);
+                }
+                self.unsteady.push(reading.at, load, settings.unsteady_after);
+                if !self.doubted {
+                    self.load_before = Some(load);
+                }
+            }
+            None => {
+                self.jump.clear();
+                self.unsteady.clear();
+            }
+        }
+        self.last = Some(reading);
+    }
+
+    /// The port is gone. What was said before says nothing about what comes after, but the last
+    /// load is remembered, to be compared with what the pan carries then.
+    pub fn lose(&mut self) {
+        *self = Sense {
+            load_before: self.load_before,
+            doubted: self.load_before.is_some(),
+            pourer: std::mem::take(&mut self.pourer),
+            ..Sense::default()
+        };
+    }
+
+    fn take_temperature(&mut self, reading: &Reading) {
+        let usable = reading.value.is_some() && reading.status.is_trusted();
+        let heating = self.heating.get_or_insert_with(|| RateWindow::new(HEATING_WINDOW));
+        match reading.temperature().filter(|_| usable) {
+            Some(temperature) => {
+                self.value_at = Some(reading.at);
+                heating.push(reading.at, temperature.celsius());
+            }
+            None => heating.clear(),
         }
         self.last = Some(reading.clone());
+    }
+
+    /// A long silence may hide that the scale slept and took another zero.
+    fn note_silence(&mut self, reading: &Reading, settings: &Settings) {
+        let silent =
+            self.value_at.is_some_and(|at| reading.at.since(at) >= settings.zero_doubt_after);
+        if silent {
+            self.doubted = self.load_before.is_some();
+        }
+    }
+
+    fn note_unit(&mut self, reading: &Reading) {
+        let unit = |reading: &Reading| match reading.value {
+            Some(Value::Mass { unit, unit_on_wire: true, .. }) => Some(unit),
+            _ => None,
+        };
+        let before = self.last.as_ref().and_then(unit);
+        if let (Some(from), Some(to)) = (before, unit(reading))
+            && from != to
+        {
+            self.unit_changed = Some((from, to));
+        }
+    }
+
+    /// Without a unit on the wire, a number that jumps by the ratio of two units on a pan at rest
+    /// is the unit key, not a load; it bars everything until the number is itself again.
+    fn suspects_unit(&mut self, reading: &Reading, d: Mass) -> bool {
+        let Some(Value::Mass { mass, unit_on_wire: false, .. }) = reading.value else {
+            self.unit_suspected = None;
+            return false;
+        };
+        let settled = self.unit_suspected.or_else(|| self.settled_load(d));
+        let Some(settled) = settled else { return false };
+        let ratio = mass.grams() / settled.grams();
+        let is_ratio = UNIT_RATIOS.iter().any(|unit| {
+            let near = |ratio: f64| (ratio - 1.0).abs() <= UNIT_RATIO_SLACK;
+            near(ratio / unit) || near(ratio * unit)
+        });
+        self.unit_suspected = is_ratio.then_some(settled);
+        is_ratio
+    }
+
+    /// The load of a pan that has just been at rest, if it is large enough to tell a ratio by.
+    fn settled_load(&self, d: Mass) -> Option<Mass> {
+        let (low, high) = self.rest.extent()?;
+        (high - low <= d * 2 && low >= d * 1000).then_some(low)
     }
 
     /// The value may still be shown and used.
@@ -75,6 +205,10 @@ impl Sense {
         self.seen_clear = false;
         self.below_since = None;
         self.short_since = None;
+        self.rest_from = None;
+        self.moisture_said = false;
+        self.load_before_lift = None;
+        self.pourer.begin();
     }
 }
 

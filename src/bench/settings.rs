@@ -43,6 +43,28 @@ pub struct Settings {
     /// An alarm returns only this far inside its limit. About 1 % of a 0–100 °C span, the usual
     /// starting value for temperature in alarm management practice (ISA-18.2 guidance).
     pub temperature_deadband: TemperatureDelta,
+    /// A low temperature is watched only after this long inside the window.
+    pub low_armed_after: Span,
+    /// Heating faster than this alarms, in millikelvin a minute; heat-up at 3 to 5 K/min is normal
+    /// (common practice, no source), so it is watched only near or inside the window.
+    pub heating_max_mk_per_min: i32,
+    /// "Near" is this far below the window.
+    pub heating_watch_below: TemperatureDelta,
+    /// A probe taken out for stirring is left alone this long.
+    pub shelf_time: Span,
+    /// Residue in an emptied vessel that counts as nothing: the larger of one d and this.
+    pub residue_share: Share,
+    /// A silence of the scale this long may have hidden a change of zero.
+    pub zero_doubt_after: Span,
+    /// A load that comes at once is at least so many d.
+    pub put_on_min_d: u8,
+    /// Right after it no over-pour is raised for this long: the pan is still ringing.
+    pub put_on_grace: Span,
+    /// Noise beyond so many d for this long is no rest to be had.
+    pub unsteady_d: u8,
+    pub unsteady_after: Span,
+    /// Caustic that gains more than this each minute, untouched, draws moisture.
+    pub moisture_per_min: Share,
     /// A look that is due and not made alarms after this.
     pub look_grace: Span,
     /// Silence lasts no longer than this.
@@ -77,6 +99,17 @@ impl Default for Settings {
             temperature_off_delay: Span::from_secs(10),
             high_high_on_delay: Span::from_secs(2),
             temperature_deadband: TemperatureDelta::from_kelvin(1),
+            low_armed_after: Span::from_secs(60),
+            heating_max_mk_per_min: 2500,
+            heating_watch_below: TemperatureDelta::from_kelvin(5),
+            shelf_time: Span::from_secs(90),
+            residue_share: Share::from_millionths(5_000),
+            zero_doubt_after: Span::from_secs(10),
+            put_on_min_d: 20,
+            put_on_grace: Span::from_secs(1),
+            unsteady_d: 3,
+            unsteady_after: Span::from_secs(10),
+            moisture_per_min: Share::from_millionths(5_000),
             look_grace: Span::from_minutes(2),
             silence_max: Span::from_secs(60),
             sound_again_high: Span::from_secs(10),

@@ -1,3 +1,5 @@
+use std::sync::Arc;
+
 use serde::{Deserialize, Serialize};
 
 use super::settings::Settings;
@@ -12,7 +14,7 @@ pub struct Setup {
     /// The SHA-256 of the bench file, in hex.
     pub digest: String,
     #[serde(default)]
-    pub settings: Settings,
+    pub settings: Arc<Settings>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

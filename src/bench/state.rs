@@ -5,9 +5,9 @@ use std::sync::Arc;
 
 use super::alarm::{self, Alarm, AlarmId};
 use super::fact::{
-    Ask, BatchId, CaptureHow, Fact, Numbered, Outcome, PromptId, SessionOpened, Target,
+    Ask, BackVerdict, BatchId, CaptureHow, Fact, Numbered, Outcome, PromptId, SessionOpened, Target,
 };
-use super::setup::{ChannelSetup, Role, Setup};
+use super::setup::{ChannelSetup, ProbeAt, Role, Setup};
 use crate::chemistry::{IngredientId, Masses, ScaleFacts};
 use crate::plan::{ControlRecipe, Step, StepKind, Vessel, Weigh};
 use crate::quantity::{Mass, Moment, Span};
@@ -25,6 +25,8 @@ pub struct State {
     pub leases: BTreeMap<Channel, BatchId>,
     pub alarms: BTreeMap<AlarmId, Alarm>,
     pub silenced_until: Option<Moment>,
+    /// Probes that are out of their pot, and until when.
+    pub shelved: BTreeMap<ProbeAt, Moment>,
     /// Instruments whose port is gone, and why.
     pub lost: BTreeMap<String, String>,
     /// Why and since when nothing is recorded.
@@ -45,6 +47,14 @@ pub struct Batch {
     /// Weighed and not yet dissolved.
     pub caustic_out: bool,
     pub prompt: Option<Prompt>,
+    /// What the empty pan reads, since the scale took another zero.
+    pub zero: Mass,
+    /// The operator has said that all caustic is in the liquid.
+    pub said_dissolved: bool,
+    /// The operator has said that the lye is in the oils.
+    pub said_combined: bool,
+    /// Vessels that have come back to the pan, or will not.
+    pub vessels_back: BTreeMap<IngredientId, BackVerdict>,
     /// The prompt answered last, so that a repeated answer is not an error.
     pub answered: Option<PromptId>,
 }
@@ -67,6 +77,10 @@ pub struct Weighing {
     pub captured: Option<Moment>,
     /// Nobody watched for a while: what is on the pan is unknown until confirmed.
     pub unconfirmed: bool,
+    /// After a silence the pan does not carry what the books say.
+    pub zero_doubted: bool,
+    /// What the books say the pan carries.
+    pub expected: Option<Mass>,
     /// The operator goes on though the capture is not on the disk.
     pub leave_unrecorded: bool,
 }
@@ -79,6 +93,8 @@ pub struct Cooking {
     pub look_due: Option<Moment>,
     /// Nobody watched for a while: look at once.
     pub look_now: bool,
+    /// Long enough inside the window to be watched for falling out of it.
+    pub reached: bool,
 }
 
 /// Counts watched time only.
@@ -166,6 +182,9 @@ impl State {
                     self.alarms.insert(id.clone(), alarm);
                 }
             }
+            Fact::Shelved { at: place, until, .. } => {
+                self.shelved.insert(*place, *until);
+            }
             Fact::Silenced { until } => self.silenced_until = Some(*until),
             Fact::InstrumentLost { instrument, why } => {
                 self.lost.insert(instrument.clone(), why.clone());
@@ -205,6 +224,7 @@ impl State {
             *since = at;
         }
         self.silenced_until = None;
+        self.shelved.clear();
         self.lost.clear();
         self.session_at = at;
         self.session = Some(session.clone());
@@ -222,6 +242,10 @@ impl Batch {
             pot_gross: None,
             caustic_out: false,
             prompt: None,
+            zero: Mass::ZERO,
+            said_dissolved: false,
+            said_combined: false,
+            vessels_back: BTreeMap::new(),
             answered: None,
         }
     }
@@ -277,6 +301,21 @@ impl Batch {
                 self.capture(number, at, step, ingredient, *net, *gross, *how);
             }
             Fact::Reopened { .. } => self.reopen(),
+            Fact::VesselBack { ingredient, verdict, .. } => {
+                self.vessels_back.insert(ingredient.clone(), *verdict);
+            }
+            Fact::ZeroDoubted { expected, .. } => {
+                if let Some(weighing) = self.weighing_mut() {
+                    weighing.zero_doubted = true;
+                    weighing.expected = Some(*expected);
+                }
+            }
+            Fact::ZeroChecked { offset, .. } => self.move_zero(*offset),
+            Fact::WindowReached { .. } => {
+                if let Work::Cooking(cooking) = &mut self.work {
+                    cooking.reached = true;
+                }
+            }
             Fact::StepDone { .. } => self.finish_step(),
             Fact::PromptRaised { prompt, asks, .. } => {
                 self.prompt = Some(Prompt { id: *prompt, asks: asks.clone() });
@@ -310,6 +349,8 @@ impl Batch {
                 lifted: false,
                 captured: None,
                 unconfirmed: false,
+                zero_doubted: false,
+                expected: None,
                 leave_unrecorded: false,
             }),
             (Some(StepKind::Cook(_)), _) => Work::Cooking(Cooking {
@@ -317,6 +358,7 @@ impl Batch {
                 since_look: Stopwatch::started(at),
                 look_due: None,
                 look_now: false,
+                reached: false,
             }),
             _ => Work::Waiting,
         };
@@ -355,6 +397,19 @@ impl Batch {
         }
     }
 
+    /// The empty pan reads `offset`: all that was counted from the old zero moves with it.
+    fn move_zero(&mut self, offset: Mass) {
+        let moved = offset - self.zero;
+        self.zero = offset;
+        self.pot_gross = self.pot_gross.map(|gross| gross + moved);
+        if let Some(weighing) = self.weighing_mut() {
+            weighing.zero_doubted = false;
+            weighing.expected = None;
+            weighing.lifted = true;
+            weighing.tare = weighing.tare.map(|tare| tare + moved);
+        }
+    }
+
     fn finish_step(&mut self) {
         match self.step().map(|step| &step.kind) {
             Some(StepKind::Dissolve) => self.caustic_out = false,
@@ -371,6 +426,11 @@ impl Batch {
             return;
         }
         self.answered = Some(prompt);
+        match asks {
+            Some(Ask::Dissolved) => self.said_dissolved = true,
+            Some(Ask::Combined | Ask::CombineAnyway) => self.said_combined = true,
+            _ => {}
+        }
         if let Some(weighing) = self.weighing_mut() {
             match asks {
                 Some(Ask::StillThere) => weighing.unconfirmed = false,

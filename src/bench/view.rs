@@ -5,7 +5,7 @@ use super::fact::{Ask, BatchId, CaptureHow, PromptId, Target};
 use super::setup::{ProbeAt, Role};
 use crate::chemistry::IngredientId;
 use crate::plan::{Units, Vessel, Window};
-use crate::quantity::{Mass, Span};
+use crate::quantity::{Mass, Span, TemperatureDelta};
 use crate::reading::{Channel, Status, Value};
 
 /// One whole picture of the bench: all that any screen shows, and nothing a screen must work out.
@@ -18,6 +18,8 @@ pub struct View {
     pub journal: JournalView,
     /// Silenced for this much longer.
     pub silenced: Option<Span>,
+    /// A step that must be heard runs, and no screen has passed a sound test.
+    pub nobody_hears: bool,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -48,6 +50,7 @@ pub struct BatchView {
     pub hazards: Vec<String>,
     pub weighing: Option<WeighingView>,
     pub cook: Option<CookView>,
+    pub combine: Option<CombineView>,
     pub prompt: Option<PromptView>,
     pub captures: Vec<CaptureView>,
     /// What comes after this step.
@@ -66,6 +69,17 @@ pub struct WeighingView {
     pub net: Option<Mass>,
     /// Target less net.
     pub left: Option<Mass>,
+    pub pace: Pace,
+}
+
+/// How to go on pouring, from the rate and from what is left.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Pace {
+    #[default]
+    Free,
+    Slow,
+    Stop,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -79,6 +93,8 @@ pub enum Phase {
     Over,
     Lifted,
     Blind,
+    /// After a silence the pan does not carry what the books say.
+    ZeroDoubted,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -89,6 +105,18 @@ pub struct CookView {
     pub watched: Span,
     pub duration: Span,
     pub next_look: Option<Span>,
+    /// The probe is out for stirring for this much longer.
+    pub shelved: Option<Span>,
+}
+
+/// Oils and lye against their windows, before they come together.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct CombineView {
+    pub oils: Option<Window>,
+    pub lye: Option<Window>,
+    pub difference_max: Option<TemperatureDelta>,
+    /// Why not yet, in words; empty when they may come together.
+    pub not_yet: Vec<String>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

@@ -5,13 +5,12 @@ use std::collections::BTreeMap;
 
 use super::alarm::{AlarmChange, AlarmId, Finding, Priority, Verdict, Watch};
 use super::cue::Cue;
-use super::fact::{BatchId, Fact};
+use super::fact::Fact;
 use super::law::Bench;
 use super::senses::{Sense, allowed_age};
-use super::setup::{ChannelSetup, ProbeAt};
-use super::state::{Batch, Work};
-use super::words;
-use crate::plan::StepKind;
+use super::setup::{ChannelSetup, ProbeAt, Role};
+use super::state::Batch;
+use super::{heat, words};
 use crate::quantity::{Mass, Moment, Span, Temperature};
 use crate::reading::Channel;
 
@@ -75,6 +74,7 @@ pub fn deadlines(bench: &Bench) -> Vec<Moment> {
         due.extend(watch.deadline(&finding, active));
     }
     due.extend(staleness(bench));
+    due.extend(heat::deadlines(bench));
     let unacknowledged = bench.state.alarms.iter().filter(|(_, a)| a.active && !a.acknowledged);
     due.extend(unacknowledged.filter_map(|(id, _)| sounds_next(bench, id)));
     due
@@ -127,14 +127,14 @@ fn findings(bench: &Bench) -> BTreeMap<AlarmId, Finding> {
         }
     }
     findings.insert(AlarmId::NotRecording, at_once(bench.state.journal_lost.is_some()));
-    for (id, batch) in &bench.state.batches {
+    for batch in bench.state.batches.values() {
         caustic(bench, batch, &mut findings);
-        cook(bench, batch, id, &mut findings);
+        heat::findings(bench, batch, &mut findings);
     }
     findings
 }
 
-fn at_once(beyond: bool) -> Finding {
+pub fn at_once(beyond: bool) -> Finding {
     let verdict = if beyond { Verdict::Beyond } else { Verdict::Within };
     Finding { verdict, on_delay: Span::ZERO, off_delay: Span::ZERO }
 }
@@ -148,7 +148,10 @@ fn instrument_lost(bench: &Bench, instrument: &str) -> Finding {
 /// A channel of this instrument whose newest value is too old.
 pub fn silent_channel<'a>(bench: &'a Bench, instrument: &'a str) -> Option<&'a ChannelSetup> {
     let mut channels = bench.state.setup_ref()?.fed_by(instrument);
-    channels.find(|channel| bench.now > stale_at(bench, channel))
+    channels.find(|channel| {
+        let out = matches!(channel.role, Role::Probe { at, .. } if bench.is_shelved(at));
+        !out && bench.now > stale_at(bench, channel)
+    })
 }
 
 /// The last moment at which the newest value may still be used.
@@ -201,45 +204,19 @@ fn caustic(bench: &Bench, batch: &Batch, findings: &mut BTreeMap<AlarmId, Findin
         _ => Verdict::Holds,
     };
     let on_delay = if rest.is_some() { Span::ZERO } else { settings.guard_delay };
+    // a load put down at once rings; its first second is no pour
+    let ringing = sense.and_then(|sense| sense.put_on_at).map(|at| bench.now.since(at));
+    let on_delay = match ringing {
+        Some(since) if since < settings.put_on_grace && rest.is_none() => {
+            on_delay.max(settings.put_on_grace)
+        }
+        _ => on_delay,
+    };
     findings.insert(over, Finding { verdict, on_delay, off_delay: Span::ZERO });
 }
 
 fn overloaded(sense: Option<&Sense>, deaf: bool) -> bool {
     !deaf && sense.is_some_and(Sense::overloaded)
-}
-
-fn cook(bench: &Bench, batch: &Batch, id: &BatchId, findings: &mut BTreeMap<AlarmId, Finding>) {
-    let (Some(StepKind::Cook(cook)), Work::Cooking(cooking)) =
-        (batch.step().map(|step| &step.kind), &batch.work)
-    else {
-        return;
-    };
-    let grace = bench.settings().look_grace;
-    let missed = cooking.look_due.is_some_and(|due| bench.now.since(due) >= grace);
-    let look = AlarmId::LookMissed { batch: id.clone() };
-    findings.insert(look, at_once(missed));
-    let at = ProbeAt::Pot;
-    let value = temperature_at(bench, at).map(|(_, value)| value);
-    let high = AlarmId::TemperatureHigh { batch: id.clone(), at };
-    let high_high = AlarmId::TemperatureHighHigh { batch: id.clone(), at };
-    findings.insert(high, too_hot(bench, value, cook.high, bench.settings().temperature_on_delay));
-    let high_high_delay = bench.settings().high_high_on_delay;
-    findings.insert(high_high, too_hot(bench, value, cook.high_high, high_high_delay));
-}
-
-fn too_hot(
-    bench: &Bench,
-    value: Option<Temperature>,
-    limit: Temperature,
-    on_delay: Span,
-) -> Finding {
-    let settings = bench.settings();
-    let verdict = match value {
-        Some(value) if value > limit => Verdict::Beyond,
-        Some(value) if value <= limit - settings.temperature_deadband => Verdict::Within,
-        _ => Verdict::Holds,
-    };
-    Finding { verdict, on_delay, off_delay: settings.temperature_off_delay }
 }
 
 impl Bench {
@@ -254,6 +231,12 @@ impl Bench {
 impl AlarmId {
     /// A signal may wander about the limit of this alarm without anything being wrong.
     const fn may_wander(&self) -> bool {
-        matches!(self, AlarmId::TemperatureHigh { .. } | AlarmId::TemperatureHighHigh { .. })
+        matches!(
+            self,
+            AlarmId::TemperatureHigh { .. }
+                | AlarmId::TemperatureHighHigh { .. }
+                | AlarmId::TemperatureLow { .. }
+                | AlarmId::HeatingFast { .. }
+        )
     }
 }

@@ -10,24 +10,26 @@ use super::law::Bench;
 use super::settings::CAUSTIC_SHORT;
 use super::state::{Batch, Weighing};
 use super::view::Phase;
+use super::{handling, pace, zero};
 use crate::chemistry::{IngredientId, Masses, ScaleFacts};
-use crate::plan::{Amount, Tolerance, Vessel, Weigh};
+use crate::plan::{Amount, Nature, Tolerance, Vessel, Weigh};
 use crate::quantity::{Mass, Share};
 
 /// What the rules of one weighing need, taken together once.
-struct Pan {
-    id: BatchId,
-    step: String,
-    ingredient: IngredientId,
-    into: Vessel,
-    weighing: Weighing,
-    scale: ScaleFacts,
+pub struct Pan {
+    pub id: BatchId,
+    pub step: String,
+    pub ingredient: IngredientId,
+    pub into: Vessel,
+    pub nature: Nature,
+    pub weighing: Weighing,
+    pub scale: ScaleFacts,
     /// The newest load, if it may be used.
-    gross: Option<Mass>,
+    pub gross: Option<Mass>,
     /// The load at rest, by the instrument's flag and our own test.
-    rest: Option<Mass>,
+    pub rest: Option<Mass>,
     /// All loads of the rest window.
-    extent: Option<(Mass, Mass)>,
+    pub extent: Option<(Mass, Mass)>,
 }
 
 pub fn run(bench: &mut Bench) {
@@ -46,6 +48,7 @@ pub fn run(bench: &mut Bench) {
 }
 
 fn weigh(bench: &mut Bench, pan: &Pan) {
+    handling::run(bench, pan);
     match (pan.weighing.tare, pan.weighing.captured) {
         (tare, Some(_)) => hold(bench, pan, tare),
         (None, None) => await_vessel(bench, pan),
@@ -58,7 +61,8 @@ fn weigh(bench: &mut Bench, pan: &Pan) {
 fn await_vessel(bench: &mut Bench, pan: &Pan) {
     let settings = bench.settings().clone();
     let clear = pan.scale.d * i64::from(settings.pan_clear_d);
-    if pan.gross.is_some_and(|gross| gross.abs() <= clear)
+    let zero = bench.batch(&pan.id).map(|batch| batch.zero).unwrap_or_default();
+    if pan.gross.is_some_and(|gross| (gross - zero).abs() <= clear)
         && let Some(sense) = bench.scale_sense_mut(&pan.id)
     {
         sense.seen_clear = true;
@@ -76,13 +80,13 @@ fn await_vessel(bench: &mut Bench, pan: &Pan) {
         (Vessel::Own, _) if !bench.pan_seen_clear(&pan.id) => return,
         (Vessel::Own, _) => rest,
     };
-    if gross >= pan.scale.d * i64::from(settings.vessel_min_d) {
+    if gross - zero >= pan.scale.d * i64::from(settings.vessel_min_d) {
         bench.emit(Fact::Tared { batch: pan.id.clone(), step: pan.step.clone(), gross });
     }
 }
 
 fn pour(bench: &mut Bench, pan: &Pan, tare: Mass) {
-    if watch_lift(bench, pan, tare) {
+    if zero::run(bench, pan) || watch_lift(bench, pan, tare) {
         return;
     }
     if pan.weighing.lifted {
@@ -103,6 +107,12 @@ fn pour(bench: &mut Bench, pan: &Pan, tare: Mass) {
     }
     let target = pan.weighing.target;
     let Some(rest) = pan.rest else {
+        if let Some(gross) = pan.gross
+            && pan.nature == Nature::Pour
+        {
+            let net = gross - tare;
+            pace::guide(bench, &pan.id, net, target.mass - net, pan.scale.d);
+        }
         // on the move again: what was offered at rest no longer holds
         note_short(bench, pan, false);
         if pan.gross.is_some() {
@@ -111,6 +121,7 @@ fn pour(bench: &mut Bench, pan: &Pan, tare: Mass) {
         return;
     };
     let net = rest - tare;
+    pace::rest(bench, &pan.id, net);
     let inside = |mass: Mass| (target.low..=target.high).contains(&(mass - tare));
     if pan.extent.is_some_and(|(low, high)| inside(low) && inside(high)) {
         withdraw(bench, pan, &[Taken::Short, Taken::Long]);
@@ -169,10 +180,14 @@ fn watch_lift(bench: &mut Bench, pan: &Pan, tare: Mass) -> bool {
     if gross >= floor {
         if let Some(sense) = bench.scale_sense_mut(&pan.id) {
             sense.below_since = None;
+            if !pan.weighing.lifted {
+                sense.load_before_lift = pan.rest.or(sense.load_before_lift);
+            }
         }
         let back = pan.weighing.lifted && pan.rest.is_some();
         if back {
             bench.emit(Fact::Returned { batch, step, gross });
+            handling::compare_with_lift(bench, pan, gross);
         }
         return back;
     }
@@ -251,7 +266,8 @@ pub fn target(batch: &Batch, weigh: &Weigh, scale: &ScaleFacts) -> Target {
         }
         Amount::Liquid => around(formula.liquid(&masses), weigh.tolerance, scale),
         Amount::Caustic => {
-            let mass = formula.caustic(&weigh.ingredient, &masses).floor_to(scale.d);
+            let mass = formula.caustic_beside(&weigh.ingredient, &masses);
+            let mass = mass.max(Mass::ZERO).floor_to(scale.d);
             let guard = formula.guard(&weigh.ingredient, &masses, scale);
             let low = mass - share_of(mass, CAUSTIC_SHORT).max(scale.d);
             let high = (mass + scale.d).min(guard.mass);
@@ -287,6 +303,7 @@ pub fn phase(bench: &Bench, batch: &Batch) -> Option<Phase> {
         _ if bench.is_caustic_over(&batch.id) => Phase::Over,
         _ if bench.state.alarms.get(&blind).is_some_and(|alarm| alarm.active) => Phase::Blind,
         _ if weighing.captured.is_some() => Phase::Captured,
+        _ if weighing.zero_doubted => Phase::ZeroDoubted,
         _ if weighing.lifted => Phase::Lifted,
         Some(tare) => {
             let near = pan.gross.is_some_and(|gross| gross - tare >= weighing.target.low);
@@ -302,7 +319,7 @@ pub fn phase(bench: &Bench, batch: &Batch) -> Option<Phase> {
 }
 
 impl Pan {
-    fn look(bench: &Bench, id: &BatchId) -> Option<Pan> {
+    pub fn look(bench: &Bench, id: &BatchId) -> Option<Pan> {
         let batch = bench.batch(id)?;
         let (weigh, weighing) = batch.weigh()?;
         let (channel, scale) = bench.state.scale_of(id)?;
@@ -317,6 +334,7 @@ impl Pan {
             step: batch.step()?.key.clone(),
             ingredient: weigh.ingredient.clone(),
             into: weigh.into,
+            nature: weigh.nature,
             weighing: weighing.clone(),
             scale,
             gross,

@@ -4,15 +4,16 @@
 //! programs, numbers in the maker's own unit.
 
 use super::alarm::AlarmId;
-use super::fact::{Ask, BatchId, Fact, PromptId, Remedy, Target};
+use super::fact::{Ask, BackVerdict, BatchId, Fact, Notice, PromptId, Remedy, Target};
 use super::law::Bench;
 use super::progress::cooking;
 use super::setup::{ChannelSetup, ProbeAt, Role};
 use super::state::{Batch, State, Work};
 use super::view::Phase;
-use super::watches;
-use crate::plan::{StepKind, Units, Vessel, Weigh};
-use crate::quantity::{Mass, Temperature};
+use super::{combine, vessel_back, watches};
+use crate::chemistry::IngredientId;
+use crate::plan::{StepKind, Units, Vessel, Weigh, Window};
+use crate::quantity::{Mass, Temperature, TemperatureDelta};
 
 /// The one thing to do, in one sentence.
 pub fn sentence(bench: &Bench, batch: &Batch, phase: Option<Phase>) -> String {
@@ -57,6 +58,11 @@ fn weighing_sentence(
         }
         Some(Phase::AwaitingVessel) => "Put the pot on the pan.".to_owned(),
         Some(Phase::Taring) => "Hands off: taking the weight of the vessel.".to_owned(),
+        Some(Phase::ZeroDoubted) => {
+            "The scale was away and may have another zero: take everything off the pan, then put \
+             the vessel back."
+                .to_owned()
+        }
         Some(Phase::Lifted) => "Put the same vessel back on the pan.".to_owned(),
         Some(Phase::Blind) => pouring_blind(),
         Some(Phase::Over) => format!("Stop: too much {name}. Choose what to do."),
@@ -73,8 +79,8 @@ fn weighing_sentence(
 }
 
 /// What to say when a fact is recorded; most facts need no words.
-pub fn said_of(state: &State, fact: &Fact) -> Option<String> {
-    let batch = fact.batch().and_then(|id| state.batches.get(id));
+pub fn said_of(bench: &Bench, fact: &Fact) -> Option<String> {
+    let batch = fact.batch().and_then(|id| bench.batch(id));
     Some(match fact {
         Fact::StepBegun { target, .. } => {
             let batch = batch?;
@@ -86,11 +92,24 @@ pub fn said_of(state: &State, fact: &Fact) -> Option<String> {
                 _ => format!("Next: {}.", step.title),
             }
         }
-        Fact::PromptRaised { asks, .. } => prompt(batch?, asks),
+        Fact::PromptRaised { asks, .. } => prompt(bench, batch?, asks),
         Fact::RemedyChosen { remedy: Remedy::SpoonOut, amount, .. } => {
             let units = &batch?.control.units;
             let amount = amount.map_or_else(|| "the excess".to_owned(), |m| mass(units, m));
             format!("Spoon out {amount} of caustic, into waste, never back to stock.")
+        }
+        Fact::VesselBack { ingredient, residue, verdict, .. } => {
+            vessel_back_words(batch?, ingredient, *residue, *verdict)
+        }
+        Fact::ZeroDoubted { .. } => {
+            "The scale may have another zero: take everything off the pan, then put it back."
+                .to_owned()
+        }
+        Fact::ZeroChecked { .. } => {
+            "The empty pan is known again: put the same vessel back.".to_owned()
+        }
+        Fact::Shelved { .. } => {
+            "The probe may be out for a while; it is watched again by itself.".to_owned()
         }
         Fact::SessionOpened(session) => {
             format!("Nobody watched for {}.", session.unwatched?)
@@ -114,7 +133,7 @@ pub fn recorded(state: &State, after: u64, up_to: u64) -> Vec<String> {
     words
 }
 
-pub fn prompt(batch: &Batch, asks: &Ask) -> String {
+pub fn prompt(bench: &Bench, batch: &Batch, asks: &Ask) -> String {
     let units = &batch.control.units;
     match asks {
         Ask::TakeShort { missing } => {
@@ -144,6 +163,23 @@ pub fn prompt(batch: &Batch, asks: &Ask) -> String {
         Ask::Dissolved => {
             "Confirm when all of the caustic is in the liquid and it is clear.".to_owned()
         }
+        Ask::VesselBack { ingredient } => {
+            let name = ingredient_name(batch, ingredient);
+            let nearly = vessel_back::shown(bench, &batch.id, ingredient).map(|left| {
+                format!(" {} of {name} is still in it.", mass(units, left.max(Mass::ZERO)))
+            });
+            let nearly = nearly.unwrap_or_default();
+            format!(
+                "Put the emptied vessel of {name} back on the pan, or confirm to go on without.{nearly}"
+            )
+        }
+        Ask::CombineAnyway => {
+            let reasons = combine::not_yet(bench, &batch.id);
+            format!(
+                "{} Wait, or confirm that the lye is in the oils all the same.",
+                sentences(&reasons)
+            )
+        }
         Ask::Combined => "Confirm when the lye is in the oils.".to_owned(),
         Ask::Look => "Look at the pot: foam, separation, colour. Confirm when you have.".to_owned(),
         Ask::Cooked => "The cook's time is over. Look, and confirm when it is cooked.".to_owned(),
@@ -167,6 +203,16 @@ pub fn alarm(bench: &Bench, id: &AlarmId) -> String {
         AlarmId::InstrumentLost { instrument } => lost(bench, instrument),
         AlarmId::TemperatureHigh { at, .. } => too_hot(bench, batch, *at, false),
         AlarmId::TemperatureHighHigh { at, .. } => too_hot(bench, batch, *at, true),
+        AlarmId::TemperatureLow { at, .. } => {
+            let window = batch.and_then(cooking).map(|(cook, _)| cook.window);
+            let units = batch.map(|batch| batch.control.units).unwrap_or_default();
+            let low = window.map_or_else(String::new, |w| temperature(&units, w.low));
+            format!("{} has fallen below {low}. Turn the heat up.", capitalised(at.words()))
+        }
+        AlarmId::HeatingFast { at, .. } => format!(
+            "{} is heating fast so near its window. Turn the heat down; it goes on rising.",
+            capitalised(at.words())
+        ),
         AlarmId::NotRecording => {
             let why = bench.state.journal_lost.as_ref().map_or("", |(_, why)| why);
             format!("Nothing is being recorded: {why}. Guarding goes on; write weights down.")
@@ -183,6 +229,8 @@ pub const fn alarm_over(id: &AlarmId) -> &'static str {
         AlarmId::TemperatureHigh { .. } | AlarmId::TemperatureHighHigh { .. } => {
             "The temperature is back below its limit."
         }
+        AlarmId::TemperatureLow { .. } => "The temperature is back in its window.",
+        AlarmId::HeatingFast { .. } => "Heating has slowed.",
         AlarmId::NotRecording => "Recording again.",
         AlarmId::LookMissed { .. } => "Looked at.",
     }
@@ -254,6 +302,69 @@ fn too_hot(bench: &Bench, batch: Option<&Batch>, at: ProbeAt, highest: bool) -> 
         "Turn the heat down and look: foam climbs before it boils."
     };
     format!("{place} is above {}{shown}. {act}", temperature(units, limit))
+}
+
+/// Something about the handling.
+pub fn notice(units: &Units, notice: Notice) -> String {
+    match notice {
+        Notice::PutOn { mass: load } => format!("Something of {} was put on.", mass(units, load)),
+        Notice::Unsteady => "The scale is unsteady: blender, draught, soft table?".to_owned(),
+        Notice::OffCentre => {
+            "It weighs differently each time: centre it on the pan, again.".to_owned()
+        }
+        Notice::DrawingMoisture => "The caustic is drawing moisture: close the lid.".to_owned(),
+        Notice::UnitChanged { from, to } => {
+            format!("The scale now shows {to}, it showed {from} before; nothing is lost by it.")
+        }
+    }
+}
+
+pub fn outside(
+    units: &Units,
+    at: ProbeAt,
+    now: Option<Temperature>,
+    window: Option<Window>,
+) -> String {
+    let place = capitalised(at.words());
+    let window = window.map_or_else(String::new, |window| {
+        format!("{} to {}", temperature(units, window.low), temperature(units, window.high))
+    });
+    match now {
+        Some(now) => format!("{place}: {}, the window is {window}", temperature(units, now)),
+        None => format!("{place}: not known, the window is {window}"),
+    }
+}
+
+pub fn too_far_apart(units: &Units, apart: TemperatureDelta, most: TemperatureDelta) -> String {
+    let show = |delta: TemperatureDelta| delta.show(units.temperature, 0);
+    format!("Lye and oils are {} apart, {} is the most", show(apart), show(most))
+}
+
+fn vessel_back_words(
+    batch: &Batch,
+    ingredient: &IngredientId,
+    residue: Option<Mass>,
+    verdict: BackVerdict,
+) -> String {
+    let name = capitalised(&ingredient_name(batch, ingredient));
+    match (verdict, residue) {
+        (BackVerdict::Whole, _) => format!("{name} went in whole."),
+        (BackVerdict::Residue, Some(left)) => {
+            format!("{} of {name} did not go in.", mass(&batch.control.units, left))
+        }
+        (BackVerdict::Residue | BackVerdict::Unknown, _) => {
+            format!("{name}: it is not known whether all of it went in.")
+        }
+    }
+}
+
+fn ingredient_name(batch: &Batch, ingredient: &IngredientId) -> String {
+    let weigh = batch.control.weighings().find(|weigh| &weigh.ingredient == ingredient);
+    weigh.map_or_else(|| ingredient.to_string(), |weigh| weigh.name.clone())
+}
+
+fn sentences(reasons: &[String]) -> String {
+    reasons.iter().map(|reason| format!("{reason}.")).collect::<Vec<_>>().join(" ")
 }
 
 fn mass(units: &Units, mass: Mass) -> String {
@@ -341,6 +452,14 @@ pub fn no_step_left() -> String {
 
 pub fn another_step(title: &str) -> String {
     format!("the present step is: {title}")
+}
+
+pub fn not_yet(reasons: &[String]) -> String {
+    format!("not yet: {}; confirm again to go on all the same", reasons.join("; "))
+}
+
+pub fn say_so() -> String {
+    "this step ends when what it asks is confirmed".to_owned()
 }
 
 pub fn weigh_it() -> String {

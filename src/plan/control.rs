@@ -7,7 +7,7 @@ use crate::quantity::{
 
 /// The copy of a recipe frozen into one batch when it starts (IEC 61512). The batch is judged by
 /// this, never by the file as it is later.
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct ControlRecipe {
     pub name: String,
     /// SHA-256 of the recipe file as it was, in hex.

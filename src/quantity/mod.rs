@@ -10,9 +10,11 @@ mod parse;
 mod share;
 mod span;
 mod temperature;
+mod volume;
 
 pub use mass::{Mass, MassUnit};
 pub use parse::QuantityError;
 pub use share::Share;
 pub use span::{Moment, Span};
 pub use temperature::{Temperature, TemperatureDelta, TemperatureUnit};
+pub use volume::{Volume, VolumeUnit};

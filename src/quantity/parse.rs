@@ -2,7 +2,9 @@
 
 use thiserror::Error;
 
-use super::{Mass, MassUnit, Share, Span, Temperature, TemperatureDelta, TemperatureUnit};
+use super::{
+    Mass, MassUnit, Share, Span, Temperature, TemperatureDelta, TemperatureUnit, Volume, VolumeUnit,
+};
 
 /// Why a text is no quantity. The words name what was found, then what is expected.
 #[derive(Clone, Debug, PartialEq, Eq, Error)]
@@ -22,6 +24,7 @@ const TEMPERATURE_EXPECTED: &str = "a temperature with its unit, like `71 °C` o
 const DELTA_EXPECTED: &str = "a difference of temperature, like `11 K` or `20 °F`";
 const SHARE_EXPECTED: &str = "a share in percent, like `5 %`";
 const SPAN_EXPECTED: &str = "a length of time with its unit, like `90 s`, `45 min` or `1 h 30 min`";
+const VOLUME_EXPECTED: &str = "a volume with its unit, like `4 l`, `750 ml` or `2 qt`";
 /// More digits than this say nothing about a bench and would overflow.
 const DIGITS_MAX: usize = 18;
 
@@ -89,6 +92,22 @@ pub(super) fn temperature_delta(text: &str) -> Result<TemperatureDelta, Quantity
     };
     TemperatureDelta::from_decimal(part.digits, part.decimals, steps)
         .ok_or_else(|| out_of_range(text, "a difference of at most 2000 K"))
+}
+
+pub(super) fn volume(text: &str) -> Result<Volume, QuantityError> {
+    // the one unit of two words
+    let joined = text.replace("fl. oz", "floz").replace("fl oz", "floz");
+    let part = single(&joined, VOLUME_EXPECTED)?;
+    let unit = match part.unit.as_str() {
+        "ml" | "mL" => VolumeUnit::Millilitre,
+        "l" | "L" => VolumeUnit::Litre,
+        "floz" => VolumeUnit::FluidOunce,
+        "qt" => VolumeUnit::Quart,
+        "gal" => VolumeUnit::Gallon,
+        _ => return Err(unknown_unit(&part.unit, VOLUME_EXPECTED)),
+    };
+    Volume::from_decimal(part.digits, part.decimals, unit)
+        .ok_or_else(|| out_of_range(text, "a volume of at most 1000 l"))
 }
 
 pub(super) fn share(text: &str) -> Result<Share, QuantityError> {

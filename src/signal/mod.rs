@@ -1,8 +1,14 @@
-//! What readings say together: rest and rate. Each type states its delay.
+//! What readings say together: rest, rate, jumps, unrest. Each type states its delay.
 //!
 //! A window is empty after a restart and after any silence. Empty means "unknown", and unknown
 //! is never rest.
 
+mod jump;
+mod rate;
 mod rest;
+mod unsteady;
 
+pub use jump::JumpWindow;
+pub use rate::{Rate, RateWindow};
 pub use rest::{RestTest, RestWindow};
+pub use unsteady::UnsteadyWindow;

@@ -3,7 +3,9 @@
 use std::collections::BTreeMap;
 
 use crate::bench::{ChannelSetup, ProbeAt, Role, Setup};
-use crate::chemistry::{Alkali, Caustic, Formula, FormulaFat, LiquidRule, ScaleFacts};
+use crate::chemistry::{
+    Alkali, Caustic, CausticForm, Formula, FormulaFat, LiquidRule, Reacting, ScaleFacts,
+};
 use crate::plan::{
     Amount, ControlRecipe, Cook, Nature, Step, StepKind, Tolerance, Units, Vessel, Weigh, Window,
 };
@@ -91,7 +93,7 @@ pub fn three_oils() -> ControlRecipe {
 /// second; a probe in the pot that answers when asked.
 pub fn standard() -> SimBench {
     let tenth = Mass::from_steps(MassUnit::Gram.one().steps() / 10);
-    let facts = ScaleFacts { d: tenth, capacity: grams(3000) };
+    let facts = ScaleFacts { d: tenth, capacity: grams(3000), verified: None };
     let probe = |at| Role::Probe { at, unit: TemperatureUnit::Celsius };
     let channels = vec![
         channel("scale", "scale", Role::Scale { facts, unit: MassUnit::Gram }, 100),
@@ -108,8 +110,14 @@ pub fn standard() -> SimBench {
 }
 
 fn formula() -> Formula {
-    let fat =
-        |id: &str, sap| FormulaFat { id: id.into(), sap_low: sap - 5.0, sap, sap_high: sap + 5.0 };
+    let fat = |id: &str, sap| FormulaFat {
+        id: id.into(),
+        sap_low: sap - 5.0,
+        sap,
+        sap_high: sap + 5.0,
+        reacting: Reacting::default(),
+        after_cook: false,
+    };
     Formula {
         fats: vec![fat("coconut", 256.0), fat("olive", 190.0), fat("castor", 180.0)],
         superfat: Share::from_percent(5),
@@ -121,9 +129,12 @@ fn formula() -> Formula {
             purity_low: Share::WHOLE,
             purity: Share::WHOLE,
             purity_high: Share::WHOLE,
+            form: CausticForm::Solid,
         }],
         liquid: LiquidRule::Ratio(2_500_000),
         liquid_id: "water".into(),
+        liquid_water: Share::WHOLE,
+        acids: Vec::new(),
     }
 }
 

@@ -26,10 +26,16 @@ const SPOON_G: f64 = 1.6;
 const TIP_S: f64 = 12.0;
 const COMBINE_S: f64 = 6.0;
 pub(super) const LOOK_S: f64 = 3.0;
-/// Oils wait for the lye at this; the hand turns the plate by so many watts a kelvin short.
-const OILS_C: f64 = 72.0;
-const PLATE_W_PER_K: f64 = 40.0;
+/// Oils wait for the lye at this, and the mixture is brought to this before the cook; the hand
+/// turns the plate by so many watts a kelvin short.
+const OILS_C: f64 = 57.0;
+const COOK_C: f64 = 75.0;
+const PLATE_W_PER_K: f64 = 30.0;
 const PLATE_HOLD_W_PER_K: f64 = 1.2;
+/// In the cook a careful hand adds no more than this: about 2 K/min.
+const GENTLY_W: f64 = 45.0;
+/// So near to the wanted heat a careful hand turns the plate down.
+const NEAR_K: f64 = 5.0;
 /// Sees to the plate this often.
 const TEND: Span = Span::from_secs(4);
 /// Beyond the wanted heat, a forgetful hand goes this much further before it notices.
@@ -48,7 +54,8 @@ pub struct Hand {
     pub(super) vessels: BTreeMap<IngredientId, String>,
     pub(super) cups: Vec<String>,
     pub(super) tipped_at: Option<Span>,
-    pub(super) combined: bool,
+    pub(super) combined_at: Option<Span>,
+    cooked: bool,
     pub(super) looks: usize,
     overheated: bool,
     pub(super) pan_since: Span,
@@ -104,7 +111,8 @@ impl Hand {
             vessels: BTreeMap::new(),
             cups: Vec::new(),
             tipped_at: None,
-            combined: false,
+            combined_at: None,
+            cooked: false,
             looks: 0,
             overheated: false,
             pan_since: Span::ZERO,
@@ -188,7 +196,7 @@ impl Hand {
                 scene.pot.add_lye(grams, celsius);
                 scene.lye = Lye::new(scene.lye.alkali, celsius);
                 scene.tip_out(JUG, f64::INFINITY);
-                self.combined = true;
+                self.combined_at = Some(now);
             }
             Busy::Spoons { ingredient, grams, .. } => {
                 scene.touch_g = 0.0;
@@ -303,20 +311,24 @@ impl Hand {
             return;
         };
         let cook = view.batches.first().and_then(|batch| batch.cook.as_ref());
+        self.cooked |= cook.is_some();
         let middle =
             cook.map(|cook| (cook.window.low.celsius() + cook.window.high.celsius()) / 2.0);
-        let wanted = match (middle, self.orders.overheats_to) {
-            (Some(_), Some(to)) if !self.overheated => {
-                self.overheated = shown >= to.celsius();
-                to.celsius() + FORGETS_K
+        let forgets = self.orders.overheats_to.filter(|_| !self.overheated).map(|to| to.celsius());
+        let (wanted, gently) = match (middle, forgets) {
+            (Some(_), Some(to)) => {
+                self.overheated = shown >= to;
+                (to + FORGETS_K, false)
             }
-            (Some(middle), _) => middle,
-            (None, _) if self.combined => 0.0,
-            (None, _) => OILS_C,
+            (Some(middle), None) => (middle, true),
+            (None, _) if self.cooked => (0.0, true),
+            (None, _) if self.combined_at.is_some() => (COOK_C, COOK_C - shown < NEAR_K),
+            (None, _) => (OILS_C, false),
         };
+        let hold = PLATE_HOLD_W_PER_K * (shown - scene.room_c).max(0.0);
+        let more = (wanted - shown) * PLATE_W_PER_K;
+        let watts = hold + if gently { more.min(GENTLY_W) } else { more };
         let idle = scene.pot.oil_g <= 0.0 || on_pan || wanted <= 0.0;
-        let hold = PLATE_HOLD_W_PER_K * (shown - scene.room_c);
-        let watts = (wanted - shown) * PLATE_W_PER_K + hold;
         scene.pot.plate_w = if idle { 0.0 } else { watts.clamp(0.0, PLATE_W) };
     }
 }

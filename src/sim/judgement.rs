@@ -18,7 +18,10 @@ const WORK_S: f64 = 5.0;
 const UNSEEN_S: f64 = 6.0;
 /// Lye goes into the oils below this, or after so long in the cold bath; common practice.
 const COMBINE_C: f64 = 60.0;
-const COMBINE_WAIT_S: f64 = 100.0;
+const COMBINE_WAIT_S: f64 = 240.0;
+/// The mixture is stirred on the plate until it is this warm, or for so long.
+const WARM_C: f64 = 72.5;
+const STIR_MAX_S: f64 = 120.0;
 
 impl Hand {
     /// What the screen asks for, and the hand would do.
@@ -47,6 +50,7 @@ impl Hand {
                 off.then_some(Want::Take)
             }
             Phase::Pouring | Phase::Settling => self.bring_to_target(weighing),
+            Phase::ZeroDoubted => scene.on_pan.is_some().then_some(Want::Take),
             Phase::Over => self.spoon_back(batch, weighing),
             Phase::Taring | Phase::Blind => None,
         }
@@ -80,8 +84,11 @@ impl Hand {
             }
             Ask::Dissolved if self.tipped_at.is_none() => Some(Want::Tip),
             Ask::Dissolved => scene.lye.is_clear().then(|| Want::Press(vec![confirm], 2)),
-            Ask::Combined if self.combined => Some(Want::Press(vec![confirm], 2)),
-            Ask::Combined => self.lye_is_ready(now, view).then_some(Want::Combine),
+            Ask::Combined if self.combined_at.is_some() => Some(Want::Press(vec![confirm], 2)),
+            Ask::Combined => self.lye_is_ready(now, view, batch).then_some(Want::Combine),
+            Ask::VesselBack { ingredient } => {
+                self.bring_back(now, view, ingredient, confirm, scene)
+            }
             Ask::Look if self.orders.ignores_looks => None,
             Ask::Look => Some(self.look(&batch.batch, confirm)),
             Ask::Cooked => {
@@ -150,9 +157,42 @@ impl Hand {
         (chosen && weighing.net? > weighing.target.mass).then_some(Want::Spoon)
     }
 
-    fn lye_is_ready(&self, now: Span, view: &View) -> bool {
-        let waited = self.tipped_at.map_or(0.0, |at| (now - at).seconds());
-        celsius_at(view, ProbeAt::Lye).is_some_and(|lye| lye < COMBINE_C) || waited > COMBINE_WAIT_S
+    fn lye_is_ready(&self, now: Span, view: &View, batch: &BatchView) -> bool {
+        let waited = since(now, self.tipped_at);
+        let windows = batch.combine.as_ref().filter(|c| c.oils.is_some() || c.lye.is_some());
+        let ready = match windows {
+            Some(combine) => combine.not_yet.is_empty(),
+            None => celsius_at(view, ProbeAt::Lye).is_some_and(|lye| lye < COMBINE_C),
+        };
+        ready || waited > COMBINE_WAIT_S
+    }
+
+    /// The emptied vessel goes back on the pan; the jug only when the pot is warm, for until then
+    /// somebody has to stir.
+    fn bring_back(
+        &self,
+        now: Span,
+        view: &View,
+        ingredient: &IngredientId,
+        confirm: Act,
+        scene: &Scene,
+    ) -> Option<Want> {
+        let stirring = since(now, self.combined_at);
+        let warm = celsius_at(view, ProbeAt::Pot).is_none_or(|pot| pot > WARM_C);
+        if self.combined_at.is_some() && !warm && stirring < STIR_MAX_S {
+            return None;
+        }
+        let Some(vessel) = self.vessels.get(ingredient) else {
+            return Some(Want::Press(vec![confirm], 2));
+        };
+        match &scene.on_pan {
+            Some(there) if there == vessel => {
+                let unseen = (now - self.pan_since).seconds() > UNSEEN_S;
+                unseen.then(|| Want::Press(vec![confirm], 2))
+            }
+            Some(_) => Some(Want::Take),
+            None => Some(Want::Put(vessel.clone())),
+        }
     }
 
     /// How far from the target this ingredient is still to be poured, as ordered.
@@ -184,6 +224,10 @@ impl Hand {
         self.vessels.insert(weighing.ingredient.clone(), name.clone());
         name
     }
+}
+
+fn since(now: Span, then: Option<Span>) -> f64 {
+    then.map_or(0.0, |then| (now - then).seconds())
 }
 
 fn close(batch: &BatchId) -> Act {

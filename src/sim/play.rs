@@ -52,6 +52,7 @@ impl Player<'_> {
                 self.commit();
             }
             Does::Tick => self.input(&Input::Tick),
+            Does::Hearing { audible } => self.input(&Input::Hearing { audible: *audible }),
             does => {
                 if let Some(act) = self.act_of(line, does) {
                     self.act(act);
@@ -111,6 +112,8 @@ impl Player<'_> {
                 };
                 Act::Acknowledge { alarm }
             }
+            Does::ProbeOut { at } => Act::ProbeOut { batch, at },
+            Does::Emergency => Act::Emergency,
             Does::Silence => Act::Silence,
             Does::Advance { step } => Act::Advance { batch, step },
             Does::Abandon { reason } => Act::Abandon { batch, reason },

@@ -19,6 +19,7 @@ pub fn input_line(at: Span, input: &Input) -> Option<String> {
         Input::InstrumentBack { instrument } => format!("{instrument} back"),
         Input::Act(act) => act_words(act),
         Input::Journal(JournalStatus::Failed { why }) => format!("journal fails {why}"),
+        Input::Hearing { audible } => format!("heard by {audible}"),
         Input::Tick => "tick".to_owned(),
     };
     Some(format!("{:10.3}  {}", at.seconds(), what.trim_end()))
@@ -43,6 +44,8 @@ fn act_words(act: &Act) -> String {
             format!("observe {} {note}", short::observation_words(*observation))
         }
         Act::Acknowledge { alarm } => format!("acknowledge {}", short::alarm_name(alarm)),
+        Act::ProbeOut { at, .. } => format!("probe-out {}", at.words()),
+        Act::Emergency => "emergency".to_owned(),
         Act::Silence => "silence".to_owned(),
         Act::Advance { step, .. } => format!("advance {step}"),
         Act::Abandon { reason, .. } => format!("abandon {reason}"),

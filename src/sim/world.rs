@@ -69,7 +69,11 @@ impl World {
     /// The bench of a story at its beginning: everything on the table, nothing on the pan.
     pub fn new(story: &Story, bench: &SimBench) -> World {
         let chance = Chance::new(story.seed);
-        let tenth = ScaleFacts { d: MassUnit::Gram.one(), capacity: MassUnit::Kilogram.one() };
+        let tenth = ScaleFacts {
+            d: MassUnit::Gram.one(),
+            capacity: MassUnit::Kilogram.one(),
+            verified: None,
+        };
         let facts = bench.setup.scale().map_or(tenth, |(_, facts)| facts);
         let scale = Scale::new(facts.d.grams(), facts.capacity.grams(), chance.branch("scale"));
         let devices: Vec<Device> = bench

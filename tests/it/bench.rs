@@ -1,8 +1,8 @@
 //! The bench law, by its invariants and its numbers.
 
 use panroom::bench::{
-    Act, AlarmChange, AlarmId, Ask, CaptureHow, Cue, Fact, Input, JournalStatus, Observation,
-    Outcome, Phase, PromptId, Remedy, Reply,
+    Act, AlarmChange, AlarmId, Ask, BackVerdict, CaptureHow, Cue, Fact, Input, JournalStatus,
+    Observation, Outcome, Phase, ProbeAt, PromptId, Remedy, Reply,
 };
 use panroom::quantity::{Mass, Span};
 use panroom::reading::Status;
@@ -142,6 +142,7 @@ fn a_change_before_the_next_is_announced_reopens() {
 fn invariant_2_over_the_guard_for_half_a_second_alarms() {
     let mut driver = Driver::at_caustic();
     let over = CUP_G + driver.guard().grams() + 0.1;
+    driver.pour_without_rest(over - 2.0);
     driver.status = Status::InMotion;
     driver.load = over;
     driver.tick();
@@ -153,6 +154,18 @@ fn invariant_2_over_the_guard_for_half_a_second_alarms() {
     assert!(driver.caustic_over());
     assert!(driver.cues.iter().any(|cue| matches!(cue, Cue::Sound { .. })));
     assert_eq!(phase(&driver), Phase::Over);
+}
+
+/// A load put down rings: its first second is no pour, what stands after it is.
+#[test]
+fn invariant_2_a_load_put_on_has_a_second() {
+    let mut driver = Driver::at_caustic();
+    driver.load = CUP_G + driver.guard().grams() + 10.0;
+    driver.status = Status::InMotion;
+    driver.run(1.0);
+    assert!(!driver.caustic_over());
+    driver.run(0.5);
+    assert!(driver.caustic_over());
 }
 
 #[test]
@@ -513,7 +526,8 @@ fn a_wandering_temperature_sounds_once_a_minute_at_most() {
         driver.celsius = 93.0;
         driver.run(15.0);
     }
-    let sounds = driver.cues.iter().filter(|cue| matches!(cue, Cue::Sound { .. })).count();
+    let of_high = |cue: &&Cue| matches!(cue, Cue::Sound { alarm, .. } if high(alarm));
+    let sounds = driver.cues.iter().filter(of_high).count();
     assert!((2..=6).contains(&sounds), "{sounds} sounds in five minutes");
 }
 
@@ -559,7 +573,7 @@ fn an_act_for_another_prompt_names_the_present_one() {
     assert_eq!(prompt, Some(present));
     assert_eq!(driver.act(Act::Confirm { prompt: present }), Reply::Done);
     assert_eq!(driver.act(Act::Confirm { prompt: present }), Reply::AlreadyDone);
-    driver.expect_step("combine");
+    assert!(matches!(asks(&driver), Some(Ask::VesselBack { .. })));
 }
 
 #[test]
@@ -627,4 +641,214 @@ fn the_pot_left_on_the_pan_is_not_taken_for_the_cup() {
     driver.run(60.0);
     assert_eq!(phase(&driver), Phase::AwaitingVessel);
     assert!(driver.view().batches[0].sentence.starts_with("Clear the pan"));
+}
+
+// --- vessels coming back, zero, handling ---------------------------------------------------------
+
+/// The caustic is in the liquid, says the operator; its cup is asked back.
+fn dissolved() -> Driver {
+    let mut driver = Driver::at_caustic();
+    driver.pour_to(CUP_G + driver.target());
+    driver.put(0.0);
+    driver.put(JUG_G);
+    driver.pour_to(JUG_G + driver.target());
+    driver.put(0.0);
+    assert_eq!(driver.confirm(), Reply::Done);
+    driver
+}
+
+fn verdict(driver: &Driver) -> Option<BackVerdict> {
+    driver.facts.iter().rev().find_map(|numbered| match &numbered.fact {
+        Fact::VesselBack { verdict, .. } => Some(*verdict),
+        _ => None,
+    })
+}
+
+#[test]
+fn an_empty_cup_back_says_dissolved_whole() {
+    // negligible: the larger of one d (0.1 g) and 0.5 % of about 43 g
+    for (left, whole) in [(0.0, true), (0.2, true), (0.3, false)] {
+        let mut driver = dissolved();
+        driver.put(CUP_G + left);
+        assert_eq!(verdict(&driver), whole.then_some(BackVerdict::Whole), "{left} g left");
+        if whole {
+            assert!(said(&driver, "Sodium hydroxide went in whole."));
+            driver.expect_step("combine");
+        }
+    }
+}
+
+#[test]
+fn a_full_cup_back_is_not_tipped_and_a_yes_keeps_the_residue() {
+    let mut driver = dissolved();
+    driver.put(CUP_G + 20.0);
+    let words = driver.view().batches[0].prompt.clone().unwrap().words;
+    assert!(words.ends_with("20.0 g of sodium hydroxide is still in it."), "{words}");
+    driver.confirm();
+    assert_eq!(verdict(&driver), Some(BackVerdict::Residue));
+}
+
+#[test]
+fn a_cup_that_does_not_come_back_is_unknown() {
+    let mut driver = dissolved();
+    driver.confirm();
+    assert_eq!(verdict(&driver), Some(BackVerdict::Unknown));
+    driver.expect_step("combine");
+}
+
+#[test]
+fn another_zero_after_sleep_is_recognised_and_checked() {
+    let mut driver = Driver::started();
+    driver.put(POT_G);
+    driver.pour_without_rest(POT_G + 50.0);
+    driver.run(2.0);
+    driver.scale_talks = false;
+    driver.run(200.0);
+    // it slept, and calls what is on it zero
+    driver.scale_talks = true;
+    driver.put(0.0);
+    assert_eq!(phase(&driver), Phase::ZeroDoubted);
+    driver.put(-(POT_G + 50.0));
+    assert!(said(&driver, "The empty pan is known again: put the same vessel back."));
+    driver.put(0.0);
+    assert_eq!(phase(&driver), Phase::Pouring);
+    assert_eq!(driver.view().batches[0].weighing.as_ref().unwrap().net, Some(g("50")));
+    driver.pour_to(50.0);
+    assert_eq!(driver.captured("coconut"), Some(g("100")));
+}
+
+#[test]
+fn a_silence_with_the_same_load_after_it_needs_no_check() {
+    let mut driver = Driver::started();
+    driver.put(POT_G);
+    driver.pour_without_rest(POT_G + 50.0);
+    driver.run(2.0);
+    driver.scale_talks = false;
+    driver.run(200.0);
+    driver.scale_talks = true;
+    driver.run(3.0);
+    assert_eq!(phase(&driver), Phase::Pouring);
+}
+
+#[test]
+fn an_off_centre_cup_is_put_down_again() {
+    let words = "It weighs differently each time: centre it on the pan, again.";
+    for (off, told) in [(0.2, false), (0.3, true)] {
+        let mut driver = Driver::at_caustic();
+        driver.put(0.0);
+        driver.put(CUP_G + off);
+        assert_eq!(said(&driver, words), told, "{off} g");
+    }
+}
+
+#[test]
+fn caustic_that_gains_by_itself_wants_its_lid() {
+    let words = "The caustic is drawing moisture: close the lid.";
+    // of 43 g, 0.5 % is 0.215 g a minute
+    for (per_minute, told) in [(0.15, false), (0.3, true)] {
+        let mut driver = Driver::at_caustic();
+        driver.pour_without_rest(CUP_G + 40.0);
+        for _ in 0..130 {
+            driver.run(1.0);
+            driver.load += per_minute / 60.0;
+        }
+        assert_eq!(said(&driver, words), told, "{per_minute} g/min");
+    }
+}
+
+#[test]
+fn slow_and_stop_are_said_ahead_of_the_target() {
+    let mut driver = Driver::started();
+    driver.put(POT_G);
+    driver.pour_without_rest(POT_G + 79.0);
+    let told = |driver: &Driver, cue: &Cue| driver.cues.contains(cue);
+    assert!(told(&driver, &Cue::Slow), "20 g/s: three leads of a second are 60 g");
+    assert!(!told(&driver, &Cue::Stop));
+    driver.pour_without_rest(POT_G + 82.0);
+    assert!(told(&driver, &Cue::Stop));
+}
+
+// --- the cook, more ------------------------------------------------------------------------------
+
+#[test]
+fn low_is_watched_only_after_a_minute_in_the_window() {
+    let low = |alarm: &AlarmId| matches!(alarm, AlarmId::TemperatureLow { .. });
+    for (inside_s, watched) in [(57.0, false), (63.0, true)] {
+        let mut driver = Driver::cooking();
+        driver.celsius = 60.0;
+        driver.run(3.0);
+        driver.celsius = 75.0;
+        driver.run(inside_s);
+        driver.celsius = 65.0;
+        driver.run(10.0);
+        assert_eq!(driver.is_active(low), watched, "{inside_s} s");
+    }
+}
+
+#[test]
+fn heating_is_judged_only_near_the_window() {
+    let fast = |alarm: &AlarmId| matches!(alarm, AlarmId::HeatingFast { .. });
+    for (from, per_minute, alarmed) in
+        [(40.0, 4.0, false), (70.0, 4.0, true), (70.0, 2.4, false), (70.0, 2.6, true)]
+    {
+        let mut driver = Driver::cooking();
+        driver.celsius = from;
+        driver.run(61.0);
+        for _ in 0..100 {
+            driver.run(1.0);
+            driver.celsius += per_minute / 60.0;
+        }
+        assert_eq!(driver.is_active(fast), alarmed, "{per_minute} K/min from {from} °C");
+    }
+}
+
+#[test]
+fn a_probe_out_for_stirring_comes_back_by_itself() {
+    let lost = |alarm: &AlarmId| matches!(alarm, AlarmId::InstrumentLost { .. });
+    let mut driver = Driver::cooking();
+    let act = Act::ProbeOut { batch: batch_id(), at: ProbeAt::Pot };
+    assert_eq!(driver.act(act), Reply::Done);
+    driver.probe_talks = false;
+    driver.run(89.0);
+    assert!(!driver.is_active(lost));
+    driver.run(2.0);
+    assert!(driver.is_active(lost), "90 s are over");
+}
+
+#[test]
+fn nobody_in_earshot_is_said_in_caustic_and_cook() {
+    let driver = Driver::started();
+    assert!(!driver.view().nobody_hears);
+    let mut driver = Driver::at_caustic();
+    assert!(driver.view().nobody_hears);
+    driver.input(&Input::Hearing { audible: 1 });
+    assert!(!driver.view().nobody_hears);
+}
+
+#[test]
+fn the_emergency_card_is_logged_and_timers_go_on() {
+    let mut driver = Driver::cooking();
+    driver.run(60.0);
+    assert_eq!(driver.act(Act::Emergency), Reply::Done);
+    assert!(driver.cues.contains(&Cue::Emergency));
+    assert!(driver.facts.iter().any(|f| matches!(f.fact, Fact::EmergencyOpened { .. })));
+    driver.run(60.0);
+    let watched = driver.view().batches[0].cook.as_ref().unwrap().watched;
+    assert!((watched.seconds() - 120.0).abs() < 1.0);
+}
+
+#[test]
+fn a_vessel_lifted_while_the_scale_was_away_comes_back_as_it_was() {
+    let mut driver = Driver::started();
+    driver.put(POT_G);
+    driver.pour_without_rest(POT_G + 50.0);
+    driver.run(2.0);
+    driver.scale_talks = false;
+    driver.run(20.0);
+    driver.scale_talks = true;
+    driver.put(0.0);
+    assert_eq!(phase(&driver), Phase::ZeroDoubted, "it may call the pot zero");
+    driver.put(POT_G + 50.0);
+    assert_eq!(phase(&driver), Phase::Pouring);
+    assert_eq!(driver.view().batches[0].weighing.as_ref().unwrap().net, Some(g("50")));
 }

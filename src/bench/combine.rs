@@ -1,0 +1,47 @@
+//! The gate before lye and oils come together: both in their windows, and near enough to each other.
+
+use super::fact::BatchId;
+use super::law::Bench;
+use super::setup::ProbeAt;
+use super::state::Batch;
+use super::view::CombineView;
+use super::watches::temperature_at;
+use super::words;
+use crate::plan::{StepKind, Window};
+use crate::quantity::Temperature;
+
+/// Why they may not come together yet; empty when they may. What is not known is a reason too.
+pub fn not_yet(bench: &Bench, id: &BatchId) -> Vec<String> {
+    let Some(batch) = bench.batch(id) else { return Vec::new() };
+    let Some(StepKind::Combine { oils, lye, difference_max }) = batch.step().map(|step| &step.kind)
+    else {
+        return Vec::new();
+    };
+    let units = &batch.control.units;
+    let at = |place| temperature_at(bench, place).map(|(_, value)| value);
+    let (oils_now, lye_now) = (at(ProbeAt::Oils), at(ProbeAt::Lye));
+    let mut reasons = Vec::new();
+    reasons.extend(
+        outside(*oils, oils_now).map(|()| words::outside(units, ProbeAt::Oils, oils_now, *oils)),
+    );
+    reasons.extend(
+        outside(*lye, lye_now).map(|()| words::outside(units, ProbeAt::Lye, lye_now, *lye)),
+    );
+    if let (Some(most), Some(oils), Some(lye)) = (difference_max, oils_now, lye_now)
+        && (lye - oils).abs() > *most
+    {
+        reasons.push(words::too_far_apart(units, (lye - oils).abs(), *most));
+    }
+    reasons
+}
+
+pub fn view(bench: &Bench, batch: &Batch) -> Option<CombineView> {
+    let StepKind::Combine { oils, lye, difference_max } = batch.step()?.kind else { return None };
+    Some(CombineView { oils, lye, difference_max, not_yet: not_yet(bench, &batch.id) })
+}
+
+fn outside(window: Option<Window>, now: Option<Temperature>) -> Option<()> {
+    let window = window?;
+    let inside = now.is_some_and(|now| (window.low..=window.high).contains(&now));
+    (!inside).then_some(())
+}

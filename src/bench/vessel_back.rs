@@ -1,0 +1,88 @@
+//! Weigh-back: an emptied cup or jug, back on the pan, tells how much of its content went where it
+//! should.
+
+use super::fact::{Ask, BackVerdict, BatchId, Fact};
+use super::law::Bench;
+use super::state::Batch;
+use crate::chemistry::IngredientId;
+use crate::plan::StepKind;
+use crate::quantity::{Mass, Share};
+
+/// The vessel to be weighed back next in this step, if any: the caustic cups after dissolving, the
+/// jug of the lye after combining.
+pub fn wanted(batch: &Batch) -> Option<IngredientId> {
+    let formula = &batch.control.formula;
+    let candidates: Vec<&IngredientId> = match &batch.step()?.kind {
+        StepKind::Dissolve if batch.said_dissolved => {
+            formula.caustics.iter().map(|caustic| &caustic.id).collect()
+        }
+        StepKind::Combine { .. } if batch.said_combined => vec![&formula.liquid_id],
+        _ => Vec::new(),
+    };
+    let open = candidates.into_iter().find(|id| {
+        let weighed_in_own = batch.captures.get(id).is_some_and(|capture| capture.gross.is_some());
+        weighed_in_own && !batch.vessels_back.contains_key(id)
+    });
+    open.cloned()
+}
+
+/// Looks at the pan while a vessel is asked back.
+pub fn run(bench: &mut Bench, id: &BatchId) {
+    let Some(Ask::VesselBack { ingredient }) = asked(bench, id) else { return };
+    let Some((residue, nothing)) = residue(bench, id, &ingredient) else { return };
+    if residue <= nothing {
+        bench.withdraw_prompt(id);
+        close(bench, id, ingredient, Some(residue));
+    }
+}
+
+/// The operator goes on: with what the pan shows, if it shows the vessel at all.
+pub fn go_on(bench: &mut Bench, id: &BatchId, ingredient: IngredientId) {
+    let residue = residue(bench, id, &ingredient).map(|(residue, _)| residue);
+    close(bench, id, ingredient, residue);
+}
+
+/// What the pan shows to be left in the vessel, in words for the prompt.
+pub fn shown(bench: &Bench, id: &BatchId, ingredient: &IngredientId) -> Option<Mass> {
+    residue(bench, id, ingredient).map(|(residue, _)| residue)
+}
+
+fn close(bench: &mut Bench, id: &BatchId, ingredient: IngredientId, residue: Option<Mass>) {
+    let nothing = bench.batch(id).map(|batch| negligible(bench, batch, &ingredient));
+    let verdict = match (residue, nothing) {
+        (Some(residue), Some(nothing)) if residue <= nothing => BackVerdict::Whole,
+        (Some(_), _) => BackVerdict::Residue,
+        (None, _) => BackVerdict::Unknown,
+    };
+    bench.emit(Fact::VesselBack { batch: id.clone(), ingredient, residue, verdict });
+}
+
+/// The load at rest less the vessel's remembered tare, if the load can be that vessel at all.
+fn residue(bench: &Bench, id: &BatchId, ingredient: &IngredientId) -> Option<(Mass, Mass)> {
+    let batch = bench.batch(id)?;
+    let capture = batch.captures.get(ingredient)?;
+    let tare = capture.gross? - capture.net;
+    let (channel, scale) = bench.state.scale_of(id)?;
+    let sense = bench.sense(channel)?;
+    sense.mass(bench.now, bench.allowed_age(channel))?;
+    let rest = sense.rest.at_rest(&bench.settings().rest_test(scale.d, true))?;
+    let slack = scale.d * i64::from(bench.settings().vessel_match_d);
+    let residue = rest - tare;
+    let possible = -slack <= residue && residue <= capture.net + slack;
+    possible.then(|| (residue, negligible(bench, batch, ingredient)))
+}
+
+fn negligible(bench: &Bench, batch: &Batch, ingredient: &IngredientId) -> Mass {
+    let net = batch.captures.get(ingredient).map_or(Mass::ZERO, |capture| capture.net);
+    let d = bench.state.scale_of(&batch.id).map_or(Mass::ZERO, |(_, scale)| scale.d);
+    part(net, bench.settings().residue_share).max(d)
+}
+
+fn part(mass: Mass, share: Share) -> Mass {
+    let millionths = i128::from(mass.steps()) * i128::from(share.millionths());
+    Mass::from_steps((millionths / i128::from(Share::WHOLE.millionths())) as i64)
+}
+
+fn asked(bench: &Bench, id: &BatchId) -> Option<Ask> {
+    Some(bench.batch(id)?.prompt.as_ref()?.asks.clone())
+}

@@ -1,0 +1,55 @@
+//! A scale that slept, or was unplugged, may come back with another zero. That is recognised from
+//! the books and never silently trusted: everything comes off the pan, what the empty pan reads is
+//! the new zero, and the vessel goes back.
+
+use super::fact::Fact;
+use super::law::Bench;
+use super::weighing::Pan;
+
+/// True while the zero is in doubt, so that nothing else may be decided from the load.
+pub fn run(bench: &mut Bench, pan: &Pan) -> bool {
+    let Some(rest) = pan.rest else {
+        return pan.weighing.zero_doubted || bench.scale_doubted(&pan.id);
+    };
+    let (batch, step) = (pan.id.clone(), pan.step.clone());
+    let zero = bench.batch(&pan.id).map(|batch| batch.zero).unwrap_or_default();
+    let slack = pan.scale.d * i64::from(bench.settings().vessel_match_d);
+    if pan.weighing.zero_doubted {
+        if pan.weighing.expected.is_some_and(|expected| (rest - expected).abs() <= slack) {
+            // the vessel is back and weighs what the books say: the zero never moved
+            bench.emit(Fact::ZeroChecked { batch, step, offset: zero });
+            return true;
+        }
+        let settings = bench.settings();
+        let fall = pan.scale.d * i64::from(settings.vessel_min_d);
+        let doubted = bench.scale_sense_mut(&pan.id).and_then(|sense| sense.doubted_gross);
+        if doubted.is_none_or(|gross| rest > gross - fall) {
+            remember(bench, pan, rest);
+            return true;
+        }
+        // a digit of drift is not another zero
+        let offset = if (rest - zero).abs() <= slack { zero } else { rest };
+        bench.emit(Fact::ZeroChecked { batch, step, offset });
+        return true;
+    }
+    if !bench.scale_doubted(&pan.id) {
+        return false;
+    }
+    let expected = bench.scale_sense_mut(&pan.id).and_then(|sense| sense.load_before);
+    let agrees = expected.is_some_and(|expected| (rest - expected).abs() <= slack);
+    if let Some(sense) = bench.scale_sense_mut(&pan.id) {
+        sense.doubted = false;
+        sense.doubted_gross = Some(rest);
+    }
+    // an empty reading is no comfort: the scale may call what is on it zero
+    let (Some(expected), false) = (expected, agrees) else { return false };
+    bench.emit(Fact::ZeroDoubted { batch, step, gross: rest, expected });
+    true
+}
+
+/// After a restart the load in doubt is not remembered: the first rest stands in for it.
+fn remember(bench: &mut Bench, pan: &Pan, rest: crate::quantity::Mass) {
+    if let Some(sense) = bench.scale_sense_mut(&pan.id) {
+        sense.doubted_gross.get_or_insert(rest);
+    }
+}

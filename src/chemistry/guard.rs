@@ -1,0 +1,166 @@
+use serde::{Deserialize, Serialize};
+
+use super::superfat::mass_at_superfat;
+use super::{Formula, IngredientId, Masses, ScaleFacts};
+use crate::quantity::{Mass, Share};
+
+/// The mass of caustic above which an over-pour alarms.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Guard {
+    pub mass: Mass,
+    /// False when the uncertainty is larger than the superfat, so that the margin is not proven.
+    pub proven: bool,
+}
+
+/// U hardly changes with the mass of caustic, so the fixed point is met to a step within a few.
+const ROUNDS: usize = 12;
+
+impl Formula {
+    /// The guard for one caustic over the fats really weighed; caustics already weighed count as
+    /// weighed, the others at their targets. Always a whole number of scale intervals.
+    ///
+    /// - Proven: the largest mass at which (superfat − U) still meets the floor, if that leaves at
+    ///   least one interval above the target rounded down, which is what the hand needs.
+    /// - Not proven, when U is too large for that: the target plus the larger of one interval and
+    ///   1 %. It then guards against a slip of the hand, not against the doubt about the fats, and
+    ///   never lies beyond the mass at which the best estimate itself meets the floor, save for
+    ///   the one interval that the hand needs.
+    ///
+    /// Where U grows past the superfat the second may lie above the last of the first by up to
+    /// 1 % of the target: a tighter guard would buy nothing there, since what is in doubt is the
+    /// target itself.
+    pub fn guard(&self, id: &IngredientId, fats: &Masses, scale: &ScaleFacts) -> Guard {
+        // a scale without an interval is refused elsewhere; here it must only not divide by zero
+        let d = scale.d.max(Mass::from_steps(1));
+        let target = self.caustic(id, fats);
+        let lowest_usable = target.floor_to(d) + d;
+        let mut weighed = fats.clone();
+        for other in self.caustics.iter().filter(|other| &other.id != id) {
+            weighed.entry(other.id.clone()).or_insert_with(|| self.caustic(&other.id, fats));
+        }
+        if let Some(mass) = self.proven_mass(id, &mut weighed, scale) {
+            let mass = mass.floor_to(d);
+            if mass >= lowest_usable {
+                return Guard { mass, proven: true };
+            }
+        }
+        let one_percent = Mass::from_grams_rounded(target.grams() * 0.01);
+        let slip = (target.floor_to(d) + d.max(one_percent)).floor_to(d);
+        let at_floor = mass_at_superfat(self, id, &weighed, self.floor.fraction());
+        let mass = at_floor.map_or(slip, |at_floor| slip.min(at_floor.floor_to(d)));
+        Guard { mass: mass.max(lowest_usable), proven: false }
+    }
+
+    /// The mass at which the superfat, less its expanded uncertainty there, is the floor.
+    fn proven_mass(
+        &self,
+        id: &IngredientId,
+        weighed: &mut Masses,
+        scale: &ScaleFacts,
+    ) -> Option<Mass> {
+        let mut mass = self.caustic(id, weighed);
+        let mut expanded = Share::ZERO;
+        for _ in 0..ROUNDS {
+            weighed.insert(id.clone(), mass);
+            expanded = expanded.max(self.superfat(weighed, scale).expanded);
+            mass = mass_at_superfat(self, id, weighed, (self.floor + expanded).fraction())?;
+        }
+        Some(mass)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+    use crate::chemistry::tests_support::{bar, grams, masses, pure, usual_bar, usual_fats};
+    use crate::chemistry::{Alkali, Caustic};
+
+    fn scale(d: &str) -> ScaleFacts {
+        ScaleFacts::new(Mass::parse(d).unwrap(), Mass::parse("5 kg").unwrap())
+    }
+
+    fn naoh() -> IngredientId {
+        "naoh".into()
+    }
+
+    /// Superfat less U with this much sodium hydroxide in, as a share.
+    fn lower_end(formula: &Formula, fats: &Masses, mass: Mass, scale: &ScaleFacts) -> Share {
+        let mut weighed = fats.clone();
+        weighed.insert(naoh(), mass);
+        let superfat = formula.superfat(&weighed, scale);
+        superfat.achieved - superfat.expanded
+    }
+
+    #[test]
+    fn a_proven_guard_is_the_last_interval_that_meets_the_floor() {
+        let (formula, fats, scale) = (usual_bar("5 %"), usual_fats(), scale("0.1 g"));
+        let guard = formula.guard(&naoh(), &fats, &scale);
+        assert!(guard.proven);
+        let one_more = guard.mass + scale.d;
+        assert!(lower_end(&formula, &fats, guard.mass, &scale) >= Share::ZERO);
+        assert!(lower_end(&formula, &fats, one_more, &scale) < Share::ZERO);
+    }
+
+    #[test]
+    fn a_superfat_smaller_than_its_uncertainty_proves_nothing() {
+        let (formula, fats, scale) = (usual_bar("2 %"), usual_fats(), scale("0.1 g"));
+        let target = formula.caustic(&naoh(), &fats);
+        let guard = formula.guard(&naoh(), &fats, &scale);
+        assert!(!guard.proven);
+        let one_percent = target.scaled(grams(1.0), grams(100.0));
+        assert_eq!(guard.mass, (target.floor_to(scale.d) + one_percent).floor_to(scale.d));
+    }
+
+    #[test]
+    fn no_superfat_leaves_one_interval_only() {
+        let (formula, fats, scale) = (usual_bar("0 %"), usual_fats(), scale("0.1 g"));
+        let target = formula.caustic(&naoh(), &fats).floor_to(scale.d);
+        let guard = formula.guard(&naoh(), &fats, &scale);
+        assert_eq!(guard, Guard { mass: target + scale.d, proven: false });
+    }
+
+    #[test]
+    fn an_over_pour_of_the_first_caustic_tightens_the_second() {
+        let mut formula = bar("8 %", &[("olive", 191.5)]);
+        let half = |caustic: Caustic| Caustic { covers: Share::from_percent(50), ..caustic };
+        formula.caustics = vec![
+            half(pure("naoh", Alkali::SodiumHydroxide)),
+            half(pure("koh", Alkali::PotassiumHydroxide)),
+        ];
+        let (fats, scale, koh) = (masses(&[("olive", 1000.0)]), scale("0.1 g"), "koh".into());
+        let before = formula.guard(&koh, &fats, &scale);
+        let mut over = fats.clone();
+        over.insert(naoh(), formula.caustic(&naoh(), &fats) + grams(2.0));
+        let after = formula.guard(&koh, &over, &scale);
+        assert!(before.proven && after.proven);
+        // two grams of NaOH do the work of 2.8 g of KOH
+        let less = (before.mass - after.mass).grams();
+        assert!((2.7..=2.9).contains(&less), "{less}");
+    }
+
+    proptest! {
+        #[test]
+        fn a_guard_is_usable_and_never_looser_than_the_floor(
+            superfat in 0_i64..15, oil in 50.0_f64..3000.0, tenths in 1_i64..20,
+        ) {
+            let formula = usual_bar(&format!("{superfat} %"));
+            let fats = masses(&[("olive", oil)]);
+            let d = Mass::parse("0.1 g").unwrap() * tenths;
+            let scale = ScaleFacts::new(d, Mass::parse("5 kg").unwrap());
+            let target = formula.caustic(&naoh(), &fats);
+            let guard = formula.guard(&naoh(), &fats, &scale);
+            prop_assert!(guard.mass >= target.floor_to(d) + d, "the hand needs one interval");
+            prop_assert_eq!(guard.mass.floor_to(d), guard.mass);
+            if guard.proven {
+                prop_assert!(lower_end(&formula, &fats, guard.mass, &scale) >= Share::ZERO);
+            } else {
+                let slip = d.max(Mass::from_grams_rounded(target.grams() * 0.01));
+                prop_assert!(guard.mass <= target + slip);
+                let at_zero = mass_at_superfat(&formula, &naoh(), &fats, 0.0).unwrap();
+                prop_assert!(guard.mass <= at_zero.max(target.floor_to(d) + d));
+            }
+        }
+    }
+}

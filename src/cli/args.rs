@@ -1,0 +1,302 @@
+use std::path::PathBuf;
+
+use clap::{Parser, Subcommand, ValueEnum};
+
+use crate::bench::{Observation, Outcome, Remedy};
+use crate::daemon::Folder;
+
+/// Watches the scale and the thermometer of a soap maker's bench, guides the weighing, warns of too
+/// much caustic and of too much heat, and keeps every reading of every batch.
+///
+/// panroom advises. It is no substitute for the safety data sheet, protective equipment, local
+/// codes or licensed practice; it is no legal-for-trade scale and no safety-rated control.
+#[derive(Parser)]
+#[command(name = "panroom", version, max_term_width = 100)]
+pub struct Args {
+    /// The data folder: journal and socket [default: panroom in the XDG data folder]
+    #[arg(long, global = true, value_name = "DIR")]
+    data: Option<PathBuf>,
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// Which daemon, or whose journal.
+pub struct Place {
+    pub folder: Folder,
+}
+
+#[derive(Subcommand)]
+pub enum Command {
+    /// Make a short batch on a simulated bench, through real serial ports
+    Demo(Demo),
+    /// Run the daemon in the foreground, until interrupted
+    Serve(Serve),
+    /// Print the batch sheet of a recipe
+    Plan(Plan),
+    /// Start a batch of a recipe
+    Start(Start),
+    /// Say yes to what is asked
+    Confirm(Confirm),
+    /// Choose a remedy for too much caustic
+    Choose(Choose),
+    /// Declare a mass that was not weighed here; it stays marked so
+    Declare(Declare),
+    /// Note what you see
+    Observe(Observe),
+    /// Acknowledge an alarm: you have seen it
+    Acknowledge(Acknowledge),
+    /// Quiet for a minute; acknowledges nothing
+    Silence,
+    /// End the present step that waits for you, or the cook before its time
+    Next(Next),
+    /// Give a batch up
+    Abandon(Abandon),
+    /// Close a batch with its outcome
+    Close(Close),
+    /// Watch the bench live
+    Watch(Watch),
+    /// List the batches
+    Ledger(Table),
+    /// Show what a batch came to
+    Review(Review),
+    /// Wire sheets: how instruments speak
+    Sheet(Sheet),
+    /// List the serial ports of this machine
+    Ports(Table),
+}
+
+#[derive(clap::Args)]
+pub struct Demo {
+    /// What happens in it
+    #[arg(long, value_enum, default_value_t)]
+    pub story: Story,
+    /// How many times faster than life, 1 to 10
+    #[arg(long, default_value_t = 10, value_parser = clap::value_parser!(u8).range(1..=10))]
+    pub speed: u8,
+}
+
+#[derive(Clone, Copy, Default, ValueEnum)]
+pub enum Story {
+    /// Nothing goes wrong
+    #[default]
+    AllRight,
+    /// Too much caustic is poured, and spooned out again
+    CausticOver,
+    /// The scale is unplugged in mid-pour, and comes back
+    ScaleUnplugged,
+}
+
+#[derive(clap::Args)]
+pub struct Serve {
+    /// The bench file: ports, instruments, channels, units
+    #[arg(long, value_name = "FILE")]
+    pub bench: PathBuf,
+    /// A folder of wire sheets of your own; one of the same name replaces ours
+    #[arg(long, value_name = "DIR")]
+    pub sheets: Option<PathBuf>,
+}
+
+#[derive(clap::Args)]
+pub struct Plan {
+    /// The recipe
+    pub recipe: PathBuf,
+    /// The bench it is weighed on
+    #[arg(long, value_name = "FILE")]
+    pub bench: Option<PathBuf>,
+    /// One page of HTML to print
+    #[arg(long, conflicts_with = "json")]
+    pub html: bool,
+    /// Unrounded, for programs
+    #[arg(long)]
+    pub json: bool,
+}
+
+#[derive(clap::Args)]
+pub struct Start {
+    /// The recipe
+    pub recipe: PathBuf,
+    /// Who is at the bench
+    #[arg(long, value_name = "NAME")]
+    pub operator: Option<String>,
+}
+
+#[derive(clap::Args)]
+pub struct Confirm {
+    /// The number of the question [default: the one asked now]
+    pub question: Option<u64>,
+}
+
+#[derive(clap::Args)]
+pub struct Choose {
+    pub remedy: RemedyName,
+    /// The number of the question [default: the one asked now]
+    pub question: Option<u64>,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+pub enum RemedyName {
+    /// Still dry: take the excess out, into waste
+    SpoonOut,
+    /// Give the batch up and dispose of it as the safety data sheet says
+    Discard,
+}
+
+#[derive(clap::Args)]
+pub struct Declare {
+    /// The ingredient as the recipe names it
+    pub ingredient: String,
+    /// Its mass with the unit, like "12.5 g" or "4 oz"
+    pub mass: String,
+    /// The batch [default: the one that is open]
+    #[arg(long)]
+    pub batch: Option<String>,
+}
+
+#[derive(clap::Args)]
+pub struct Observe {
+    pub what: ObservationName,
+    /// In your own words
+    #[arg(default_value = "")]
+    pub note: String,
+    /// The batch [default: the one that is open]
+    #[arg(long)]
+    pub batch: Option<String>,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+pub enum ObservationName {
+    Trace,
+    Separation,
+    Paste,
+    Gel,
+    Cooked,
+    Foam,
+    Other,
+}
+
+#[derive(clap::Args)]
+pub struct Acknowledge {
+    /// The alarm as `panroom watch` names it [default: all that are raised]
+    pub alarm: Option<String>,
+}
+
+#[derive(clap::Args)]
+pub struct Next {
+    /// The batch [default: the one that is open]
+    #[arg(long)]
+    pub batch: Option<String>,
+}
+
+#[derive(clap::Args)]
+pub struct Abandon {
+    /// Why
+    pub reason: String,
+    /// The batch [default: the one that is open]
+    #[arg(long)]
+    pub batch: Option<String>,
+}
+
+#[derive(clap::Args)]
+pub struct Close {
+    /// How it came out
+    #[arg(value_enum, default_value_t)]
+    pub outcome: OutcomeName,
+    /// In your own words
+    #[arg(default_value = "")]
+    pub note: String,
+    /// The batch [default: the one that is open]
+    #[arg(long)]
+    pub batch: Option<String>,
+}
+
+#[derive(Clone, Copy, Default, ValueEnum)]
+pub enum OutcomeName {
+    #[default]
+    Finished,
+    Failed,
+}
+
+#[derive(clap::Args)]
+pub struct Watch {
+    /// The whole view once, for programs
+    #[arg(long)]
+    pub json: bool,
+    /// Once, and no more
+    #[arg(long)]
+    pub once: bool,
+}
+
+#[derive(clap::Args)]
+pub struct Table {
+    /// For programs
+    #[arg(long)]
+    pub json: bool,
+}
+
+#[derive(clap::Args)]
+pub struct Review {
+    /// The batch, as `panroom ledger` numbers it
+    pub batch: String,
+    /// For programs
+    #[arg(long)]
+    pub json: bool,
+}
+
+#[derive(clap::Args)]
+pub struct Sheet {
+    #[command(subcommand)]
+    pub command: SheetCommand,
+}
+
+#[derive(Subcommand)]
+pub enum SheetCommand {
+    /// List the wire sheets that come with panroom
+    List,
+    /// Run the examples inside a wire sheet
+    Check {
+        /// The sheet
+        file: PathBuf,
+    },
+}
+
+impl Args {
+    pub fn place(&self) -> anyhow::Result<Place> {
+        let folder = match &self.data {
+            Some(path) => Folder::new(path),
+            None => Folder::of_user()?,
+        };
+        Ok(Place { folder })
+    }
+}
+
+impl From<RemedyName> for Remedy {
+    fn from(name: RemedyName) -> Remedy {
+        match name {
+            RemedyName::SpoonOut => Remedy::SpoonOut,
+            RemedyName::Discard => Remedy::Discard,
+        }
+    }
+}
+
+impl From<OutcomeName> for Outcome {
+    fn from(name: OutcomeName) -> Outcome {
+        match name {
+            OutcomeName::Finished => Outcome::Finished,
+            OutcomeName::Failed => Outcome::Failed,
+        }
+    }
+}
+
+impl From<ObservationName> for Observation {
+    fn from(name: ObservationName) -> Observation {
+        match name {
+            ObservationName::Trace => Observation::Trace,
+            ObservationName::Separation => Observation::Separation,
+            ObservationName::Paste => Observation::Paste,
+            ObservationName::Gel => Observation::Gel,
+            ObservationName::Cooked => Observation::Cooked,
+            ObservationName::Foam => Observation::Foam,
+            ObservationName::Other => Observation::Other,
+        }
+    }
+}

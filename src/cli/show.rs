@@ -1,0 +1,227 @@
+//! The view as lines of a terminal. Everything shown is in the view; nothing is worked out here
+//! but words and alignment.
+
+use crate::bench::{
+    AlarmView, BatchView, CaptureHow, ChannelView, Phase, Priority, Role, View, WeighingView,
+};
+use crate::quantity::{Mass, MassUnit, Span, TemperatureUnit};
+use crate::reading::Value;
+
+/// What is shown for a number that is not known, or too old to be shown.
+const UNKNOWN: &str = "—";
+/// Cells of the dip rule.
+const RULE_CELLS: usize = 40;
+
+/// The whole view, a line each, no wider than `width` cells where words allow.
+pub fn lines(view: &View, width: usize) -> Vec<String> {
+    let mut lines = Vec::new();
+    for alarm in &view.alarms {
+        lines.push(alarm_line(alarm));
+    }
+    if let Some(left) = view.silenced {
+        lines.push(format!("quiet for another {left}"));
+    }
+    if !lines.is_empty() {
+        lines.push(String::new());
+    }
+    if view.batches.is_empty() {
+        lines.push("No batch is open.".to_owned());
+    }
+    for batch in &view.batches {
+        batch_lines(batch, width, &mut lines);
+    }
+    lines.push(String::new());
+    lines.push(view.channels.iter().map(channel).collect::<Vec<_>>().join("   "));
+    if let Some(why) = &view.journal.failed {
+        lines.push(format!("NOT RECORDING: {why}"));
+    }
+    lines
+}
+
+/// The step and its sentence in one line, for a pipe.
+pub fn one_line(view: &View) -> String {
+    let batch = view.batches.iter().map(|batch| format!("{}: {}", batch.title, batch.sentence));
+    batch.collect::<Vec<_>>().join(" | ")
+}
+
+fn alarm_line(alarm: &AlarmView) -> String {
+    let mark = match (alarm.active, alarm.priority) {
+        (false, _) => "over   ",
+        (true, Priority::High) => "STOP   ",
+        (true, Priority::Medium) => "WARNING",
+        (true, Priority::Low) => "notice ",
+    };
+    let seen = if alarm.acknowledged { "seen" } else { "not yet seen" };
+    format!("{mark} {} [{}, {}, {}]", alarm.words, alarm.alarm, seen, alarm.age)
+}
+
+fn batch_lines(batch: &BatchView, width: usize, lines: &mut Vec<String>) {
+    lines.push(format!(
+        "{} · {} · step {} of {}: {}",
+        batch.recipe, batch.batch, batch.step_number, batch.step_count, batch.title
+    ));
+    lines.push(format!("  {}", batch.sentence));
+    if let Some(weighing) = &batch.weighing {
+        weighing_lines(batch, weighing, lines);
+    }
+    if let Some(cook) = &batch.cook {
+        let look = match cook.next_look {
+            Some(left) => format!("next look in {left}"),
+            None => "a look is due".to_owned(),
+        };
+        lines.push(format!("  cooked {} of {}, {look}", cook.watched, cook.duration));
+    }
+    if let Some(prompt) = &batch.prompt {
+        lines.push(format!("  ? {} (question {})", prompt.words, prompt.prompt));
+    }
+    for hazard in &batch.hazards {
+        lines.extend(wrap(&format!("  ! {hazard}"), width, "    "));
+    }
+    let captured: Vec<String> = batch.captures.iter().map(|c| capture(batch, c)).collect();
+    if !captured.is_empty() {
+        lines.extend(wrap(&format!("  weighed: {}", captured.join(", ")), width, "    "));
+    }
+    if let Some(next) = &batch.next {
+        lines.push(format!("  then: {next}"));
+    }
+}
+
+fn weighing_lines(batch: &BatchView, weighing: &WeighingView, lines: &mut Vec<String>) {
+    let (unit, decimals) = (batch.units.mass, batch.units.mass_decimals);
+    let show = |mass: Mass| mass.show(unit, decimals);
+    let (left, net) = match (weighing.left, weighing.net) {
+        (Some(left), Some(net)) if left.is_negative() => {
+            (format!("{} too much", show(left.abs())), show(net))
+        }
+        (Some(left), Some(net)) => (format!("{} left", show(left)), show(net)),
+        _ => (UNKNOWN.to_owned(), UNKNOWN.to_owned()),
+    };
+    let phase = match weighing.phase {
+        Phase::AwaitingVessel => "waiting for the vessel",
+        Phase::Taring => "taring",
+        Phase::Pouring => "pouring",
+        Phase::Settling => "settling",
+        Phase::Captured => "weighed",
+        Phase::Over => "OVER",
+        Phase::Lifted => "lifted",
+        Phase::Blind => "BLIND",
+    };
+    lines.push(format!("  {left}  ({net} of {}, {phase})", show(weighing.target.mass)));
+    lines.push(format!("  {}", dip_rule(weighing)));
+}
+
+/// A rule read like a dip stick: the first nine tenths in its left half, the last tenth magnified
+/// in its right, the tolerance drawn to scale.
+fn dip_rule(weighing: &WeighingView) -> String {
+    let target = weighing.target;
+    let place = |mass: Mass| -> usize {
+        let part = mass.grams() / target.mass.grams().max(f64::MIN_POSITIVE);
+        let half = (RULE_CELLS / 2) as f64;
+        // the right half goes from nine tenths to eleven tenths
+        let cell = if part < 0.9 { part / 0.9 * half } else { half + (part - 0.9) / 0.2 * half };
+        (cell.max(0.0) as usize).min(RULE_CELLS - 1)
+    };
+    let (low, high) = (place(target.low), place(target.high));
+    let at = weighing.net.map(place);
+    let cells = (0..RULE_CELLS).map(|cell| match cell {
+        _ if Some(cell) == at => '◆',
+        _ if (low..=high).contains(&cell) => '═',
+        _ if at.is_some_and(|at| cell < at) => '─',
+        _ if cell == RULE_CELLS / 2 => '┊',
+        _ => '·',
+    });
+    format!("├{}┤", cells.collect::<String>())
+}
+
+fn capture(batch: &BatchView, capture: &crate::bench::CaptureView) -> String {
+    let mass = capture.net.show(batch.units.mass, batch.units.mass_decimals);
+    let how = match capture.how {
+        CaptureHow::Weighed => "",
+        CaptureHow::Short => " (short)",
+        CaptureHow::Long => " (long)",
+        CaptureHow::ByHand => " (by hand)",
+    };
+    let recorded = if capture.recorded { "" } else { " (not yet recorded)" };
+    format!("{} {mass}{how}{recorded}", capture.name)
+}
+
+fn channel(channel: &ChannelView) -> String {
+    let value = match (channel.value, channel.role) {
+        (Some(Value::Mass { mass, unit, decimals, .. }), _) => mass.show(unit, decimals),
+        (Some(Value::Temperature { temperature, decimals, .. }), Role::Probe { unit, .. }) => {
+            temperature.show(unit, decimals.min(1))
+        }
+        (Some(Value::Temperature { temperature, unit, decimals }), _) => {
+            temperature.show(unit, decimals.min(1))
+        }
+        (None, Role::Scale { unit, .. }) => format!("{UNKNOWN} {}", unit_of_mass(unit)),
+        (None, Role::Probe { unit, .. }) => format!("{UNKNOWN} {}", unit_of_temperature(unit)),
+    };
+    let age = match (channel.value, channel.age) {
+        (Some(_), Some(age)) => age_words(age),
+        (None, Some(age)) => format!("silent for {age}"),
+        (_, None) => "never heard".to_owned(),
+    };
+    format!("{} {value} ({age})", channel.channel)
+}
+
+fn age_words(age: Span) -> String {
+    if age < Span::from_secs(1) { "now".to_owned() } else { format!("{age} ago") }
+}
+
+fn unit_of_mass(unit: MassUnit) -> &'static str {
+    unit.symbol()
+}
+
+fn unit_of_temperature(unit: TemperatureUnit) -> &'static str {
+    unit.symbol()
+}
+
+/// Breaks at spaces; a word longer than the line stays whole.
+fn wrap(text: &str, width: usize, indent: &str) -> Vec<String> {
+    let mut lines: Vec<String> = Vec::new();
+    let mut line = String::new();
+    for word in text.split_inclusive(' ') {
+        let fits = line.chars().count() + word.trim_end().chars().count() <= width;
+        if !fits && !line.trim().is_empty() {
+            lines.push(line.trim_end().to_owned());
+            line = indent.to_owned();
+        }
+        line.push_str(word);
+    }
+    lines.push(line.trim_end().to_owned());
+    lines
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::bench::Target;
+
+    fn rule(net: &str) -> String {
+        let g = |text: &str| Mass::parse(&format!("{text} g")).unwrap();
+        let target = Target { mass: g("100"), low: g("99"), high: g("101"), guard: None };
+        dip_rule(&WeighingView {
+            ingredient: "olive".into(),
+            name: "olive oil".to_owned(),
+            phase: Phase::Pouring,
+            target,
+            net: Some(g(net)),
+            left: Some(target.mass - g(net)),
+        })
+    }
+
+    #[test]
+    fn the_last_tenth_has_half_of_the_rule() {
+        assert_eq!(rule("0"), "├◆···················┊········═══·········┤");
+        assert_eq!(rule("45"), "├──────────◆·········┊········═══·········┤");
+        assert_eq!(rule("95"), "├─────────────────────────◆···═══·········┤");
+        assert_eq!(rule("100"), "├─────────────────────────────═◆═·········┤");
+        assert_eq!(rule("140"), "├─────────────────────────────═══────────◆┤");
+    }
+
+    #[test]
+    fn long_lines_break_at_spaces() {
+        assert_eq!(wrap("  ! goggles and gloves", 12, "    "), ["  ! goggles", "    and", "    gloves"]);
+    }
+}

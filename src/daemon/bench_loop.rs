@@ -1,0 +1,165 @@
+use std::sync::Arc;
+use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, TrySendError, sync_channel};
+use std::thread::JoinHandle;
+use std::time::Duration;
+
+use anyhow::Context;
+use tokio::sync::{broadcast, oneshot, watch};
+
+use super::folder::Folder;
+use crate::bench::{Act, Bench, Cue, Input, Output, Reply, SessionOpened, View};
+use crate::bench_file::BenchFile;
+use crate::clock::Clock;
+use crate::journal::{Journal, Writer};
+use crate::quantity::Moment;
+use crate::reading::Reading;
+
+/// One thing for the bench thread to do.
+pub enum Message {
+    Input(Moment, Input),
+    Act(Act, oneshot::Sender<Reply>),
+    Stop,
+}
+
+/// The way to the bench for ports and screens.
+#[derive(Clone)]
+pub struct Handle {
+    messages: SyncSender<Message>,
+    pub views: watch::Receiver<Arc<View>>,
+    pub cues: broadcast::Sender<Cue>,
+    pub journal: Writer,
+}
+
+pub struct BenchThread {
+    pub handle: Handle,
+    thread: JoinHandle<()>,
+    journal: Journal,
+}
+
+/// Two seconds of five busy instruments; the bench takes microseconds for each.
+const QUEUE: usize = 1024;
+/// Ages on the screens grow even when nothing else happens.
+const REFRESH: Duration = Duration::from_millis(250);
+const CUES_KEPT: usize = 256;
+
+/// Opens the journal, recovers the bench and starts its thread.
+pub fn start(folder: &Folder, bench_file: &BenchFile, clock: Clock) -> anyhow::Result<BenchThread> {
+    let (messages, inbox) = sync_channel(QUEUE);
+    let status = messages.clone();
+    let status_clock = clock.clone();
+    let (journal, recovered) = Journal::open(&folder.journal(), &clock, move |status_now| {
+        // the journal thread may wait here; the bench never waits for the journal
+        let _ = status.send(Message::Input(status_clock.now(), Input::Journal(status_now)));
+    })
+    .with_context(|| format!("journal {} cannot be opened", folder.journal().display()))?;
+    let bench = Bench::recover(&recovered.facts);
+    let session = SessionOpened {
+        session: recovered.session,
+        setup: bench_file.setup(),
+        utc_ns: clock.utc_ns(),
+        unwatched: recovered.unwatched,
+        last_seen: recovered.last_seen,
+    };
+    let (views_out, views) = watch::channel(Arc::new(View::default()));
+    let (cues, _) = broadcast::channel(CUES_KEPT);
+    let handle = Handle { messages, views, cues: cues.clone(), journal: journal.writer() };
+    let desk = Loop { bench, clock, journal: journal.writer(), views: views_out, cues };
+    let thread = std::thread::Builder::new()
+        .name("bench".to_owned())
+        .spawn(move || {
+            let _guard = AbortOnPanic;
+            desk.run(session, &inbox);
+        })
+        .context("bench thread cannot be started")?;
+    Ok(BenchThread { handle, thread, journal })
+}
+
+impl BenchThread {
+    pub fn stop(self) -> anyhow::Result<()> {
+        let _ = self.handle.messages.send(Message::Stop);
+        // the thread aborts the process when it panics, so this join cannot fail
+        let _ = self.thread.join();
+        self.journal.close()?;
+        Ok(())
+    }
+}
+
+impl Handle {
+    /// Hands an input over without waiting. What a full queue drops is silence to the bench, and
+    /// silence is guarded.
+    pub fn offer(&self, at: Moment, input: Input) {
+        if let Err(TrySendError::Full(_)) = self.messages.try_send(Message::Input(at, input)) {
+            tracing::warn!("the bench is behind; an input is dropped");
+        }
+    }
+
+    pub async fn act(&self, act: Act) -> Result<Reply, &'static str> {
+        let (sender, answer) = oneshot::channel();
+        self.messages
+            .try_send(Message::Act(act, sender))
+            .map_err(|_| "the bench is busy or stopping; try again")?;
+        answer.await.map_err(|_| "the bench has stopped")
+    }
+}
+
+struct Loop {
+    bench: Bench,
+    clock: Clock,
+    journal: Writer,
+    views: watch::Sender<Arc<View>>,
+    cues: broadcast::Sender<Cue>,
+}
+
+impl Loop {
+    fn run(mut self, session: SessionOpened, inbox: &Receiver<Message>) {
+        let opened = self.bench.handle(self.clock.now(), &Input::Session(session));
+        self.route(opened);
+        loop {
+            let wait = self.bench.next_wakeup().map(|at| self.clock.until(at));
+            match inbox.recv_timeout(wait.map_or(REFRESH, |wait| wait.min(REFRESH))) {
+                Ok(Message::Input(at, input)) => self.input(at, &input),
+                Ok(Message::Act(act, sender)) => {
+                    let output = self.bench.handle(self.clock.now(), &Input::Act(act));
+                    if let Some(reply) = self.route(output) {
+                        let _ = sender.send(reply);
+                    }
+                }
+                Err(RecvTimeoutError::Timeout) => self.input(self.clock.now(), &Input::Tick),
+                Ok(Message::Stop) | Err(RecvTimeoutError::Disconnected) => return,
+            }
+        }
+    }
+
+    fn input(&mut self, at: Moment, input: &Input) {
+        if let Input::Reading(reading) = input {
+            self.journal.reading(Reading::clone(reading));
+        }
+        let output = self.bench.handle(at, input);
+        self.route(output);
+    }
+
+    fn route(&mut self, output: Output) -> Option<Reply> {
+        for fact in output.facts {
+            tracing::debug!(number = fact.number, "{}", serde_json::to_string(&fact.fact).unwrap_or_default());
+            self.journal.fact(fact);
+        }
+        for cue in output.cues {
+            // nobody may be listening, which is no fault of the bench
+            let _ = self.cues.send(cue);
+        }
+        self.views.send_replace(Arc::new(self.bench.view(self.clock.now())));
+        output.reply
+    }
+}
+
+/// A bench that has panicked guards nothing: better no process, which a supervisor starts again
+/// and every screen notices, than one that looks alive.
+struct AbortOnPanic;
+
+impl Drop for AbortOnPanic {
+    fn drop(&mut self) {
+        if std::thread::panicking() {
+            std::process::abort();
+        }
+    }
+}

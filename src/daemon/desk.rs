@@ -1,0 +1,93 @@
+use std::sync::Arc;
+
+use tokio::sync::{broadcast, watch};
+
+use super::bench_loop::Handle;
+use super::folder::Folder;
+use crate::bench::{Act, BatchId, Cue, Reply, View};
+use crate::bench_file::BenchFile;
+use crate::chemistry::FatTable;
+use crate::clock::Clock;
+use crate::journal::{BatchRow, Reader};
+use crate::plan;
+use crate::problem::Source;
+use crate::recipe::Recipe;
+use crate::review::{self, Review};
+use crate::web::StartRequest;
+
+/// What a screen may ask of the daemon.
+pub struct Desk {
+    folder: Folder,
+    bench_file: BenchFile,
+    handle: Handle,
+    clock: Clock,
+}
+
+impl Desk {
+    pub(super) fn new(
+        folder: Folder,
+        bench_file: BenchFile,
+        handle: Handle,
+        clock: Clock,
+    ) -> Desk {
+        Desk { folder, bench_file, handle, clock }
+    }
+
+    /// The newest whole view.
+    pub fn view(&self) -> Arc<View> {
+        Arc::clone(&self.handle.views.borrow())
+    }
+
+    pub fn views(&self) -> watch::Receiver<Arc<View>> {
+        self.handle.views.clone()
+    }
+
+    pub fn cues(&self) -> broadcast::Receiver<Cue> {
+        self.handle.cues.subscribe()
+    }
+
+    pub async fn act(&self, act: Act) -> Result<Reply, &'static str> {
+        self.handle.act(act).await
+    }
+
+    /// Plans the recipe for this bench and starts a batch of it.
+    pub async fn start(&self, request: StartRequest) -> Result<BatchId, String> {
+        let source = Source { file: &request.file, text: &request.text };
+        let recipe = Recipe::read(source).map_err(|problems| problems.to_string())?;
+        let control = plan::plan(&recipe, &FatTable::built_in(), &self.bench_file)
+            .map_err(|problems| problems.to_string())?;
+        let batch = self.next_number().await.map_err(|error| format!("{error:#}"))?;
+        let act = Act::Start {
+            batch: batch.clone(),
+            control: Arc::new(control),
+            operator: request.operator.filter(|name| !name.trim().is_empty()),
+        };
+        match self.act(act).await? {
+            Reply::Done | Reply::AlreadyDone => Ok(batch),
+            Reply::Refused { words, .. } => Err(words),
+        }
+    }
+
+    pub async fn ledger(&self) -> anyhow::Result<Vec<BatchRow>> {
+        self.read(|journal| Ok(journal.batches()?)).await
+    }
+
+    pub async fn review(&self, batch: &BatchId) -> anyhow::Result<Option<Review>> {
+        let batch = batch.clone();
+        self.read(move |journal| review_of(journal, &batch)).await
+    }
+
+    /// Today's date and the next free letter: "2026-11-25-a".
+    async fn next_number(&self) -> anyhow::Result<BatchId> {
+        let today = self.clock.today();
+        self.read(move |journal| Ok(next_number(&today, &journal.batches()?))).await
+    }
+
+    async fn read<T: Send + 'static>(
+        &self,
+        work: impl FnOnce(&Reader) -> anyhow::Result<T> + Send + 'static,
+    ) -> anyhow::Result<T> {
+        let path = self.folder.journal();
+        tokio::task::spawn_blocking(move || work(&Reader::open(&path)?)).await?
+    }
+}

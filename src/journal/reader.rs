@@ -1,0 +1,309 @@
+use std::path::Path;
+
+use rusqlite::{Connection, OpenFlags, OptionalExtension, Row, params};
+use serde::{Deserialize, Serialize};
+
+use super::chain::{self, Digest, Verified};
+use super::store::blocks_between;
+use super::tape::{self, Piece};
+use super::{JournalError, blocks, schema};
+use crate::bench::{BatchId, Fact, Numbered, Outcome};
+use crate::quantity::Moment;
+use crate::reading::{Channel, Reading};
+
+/// A journal opened for reading only; a daemon may go on writing it.
+pub struct Reader {
+    connection: Connection,
+}
+
+/// A fact with the session whose clock its moment is on.
+#[derive(Clone, Debug, PartialEq)]
+pub struct FactRow {
+    pub session: u32,
+    pub numbered: Numbered,
+}
+
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct SessionRow {
+    pub number: u32,
+    pub boot: String,
+    pub opened: Moment,
+}
+
+/// A line of the ledger.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct BatchRow {
+    pub batch: BatchId,
+    pub recipe: String,
+    /// UTC nanoseconds since 1970.
+    pub started_utc_ns: i64,
+    pub ended_utc_ns: Option<i64>,
+    /// `None` while it is open.
+    pub outcome: Option<Outcome>,
+    pub operator: Option<String>,
+    /// SHA-256 in hex over everything stored of it so far.
+    pub head: String,
+}
+
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct GapRow {
+    pub session: u32,
+    pub from: Moment,
+    pub to: Moment,
+    pub why: String,
+}
+
+/// A piece of tape with its session.
+pub type TapeChunk = (u32, Piece);
+
+impl Reader {
+    pub fn open(path: &Path) -> Result<Reader, JournalError> {
+        let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
+        let connection = Connection::open_with_flags(path, flags)?;
+        connection.busy_timeout(std::time::Duration::from_secs(2))?;
+        schema::check(&connection, path)?;
+        Ok(Reader { connection })
+    }
+
+    /// Every fact ever written, for recovery.
+    pub fn all_facts(&self) -> Result<Vec<FactRow>, JournalError> {
+        self.facts_where("", params![])
+    }
+
+    /// The facts of one batch, and those of the bench while it was open.
+    pub fn facts(&self, batch: &BatchId) -> Result<Vec<FactRow>, JournalError> {
+        self.facts_where(
+            "WHERE number BETWEEN (SELECT min(number) FROM fact WHERE batch = ?1)
+                              AND (SELECT max(number) FROM fact WHERE batch = ?1)
+               AND (batch = ?1 OR batch IS NULL)",
+            params![batch.0],
+        )
+    }
+
+    pub fn batches(&self) -> Result<Vec<BatchRow>, JournalError> {
+        let mut select = self.connection.prepare(
+            "SELECT (SELECT min(number) FROM fact WHERE batch = batch.id),
+                    (SELECT max(number) FROM fact WHERE batch = batch.id), id
+             FROM batch ORDER BY 1",
+        )?;
+        let ranges = select.query_map([], |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?)))?;
+        let ranges: Vec<(u64, u64, String)> = ranges.collect::<Result<_, _>>()?;
+        ranges.into_iter().map(|(first, last, id)| self.batch_row(first, last, id)).collect()
+    }
+
+    fn batch_row(&self, first: u64, last: u64, id: String) -> Result<BatchRow, JournalError> {
+        let first = self.fact(first)?;
+        let last = self.fact(last)?;
+        let (recipe, operator) = match &first.numbered.fact {
+            Fact::BatchStarted { control, operator, .. } => {
+                (control.name.clone(), operator.clone())
+            }
+            _ => (String::new(), None),
+        };
+        let outcome = match &last.numbered.fact {
+            Fact::BatchClosed { outcome, .. } => Some(*outcome),
+            _ => None,
+        };
+        let ended = self.utc_of(last.session, last.numbered.at)?;
+        let batch = BatchId(id);
+        Ok(BatchRow {
+            recipe,
+            started_utc_ns: self.utc_of(first.session, first.numbered.at)?,
+            ended_utc_ns: outcome.map(|_| ended),
+            outcome,
+            operator,
+            head: self.head(&batch)?.map(|head| head.to_string()).unwrap_or_default(),
+            batch,
+        })
+    }
+
+    /// The readings of one channel in one session, both ends included, in the order they came.
+    pub fn readings(
+        &self,
+        channel: &Channel,
+        session: u32,
+        from: Moment,
+        to: Moment,
+    ) -> Result<Vec<Reading>, JournalError> {
+        let mut select = self.connection.prepare(
+            "SELECT block.body FROM block JOIN channel ON channel.id = block.channel
+             WHERE channel.name = ?1 AND session = ?2 AND last_ns >= ?3 AND first_ns <= ?4
+             ORDER BY block.id",
+        )?;
+        let mut rows =
+            select.query(params![channel.as_str(), session, from.nanos(), to.nanos()])?;
+        let mut readings = Vec::new();
+        while let Some(row) = rows.next()? {
+            let body: Vec<u8> = row.get(0)?;
+            readings.extend(blocks::unpack(channel, &body)?);
+        }
+        readings.retain(|reading| (from..=to).contains(&reading.at));
+        Ok(readings)
+    }
+
+    /// What one instrument sent, in the order it came.
+    pub fn tape(&self, instrument: &str) -> Result<Vec<TapeChunk>, JournalError> {
+        let mut select = self.connection.prepare(
+            "SELECT session, body FROM tape JOIN channel ON channel.id = tape.instrument
+             WHERE channel.name = ?1 ORDER BY tape.id",
+        )?;
+        let mut rows = select.query([instrument])?;
+        let mut chunks = Vec::new();
+        while let Some(row) = rows.next()? {
+            let (session, body): (u32, Vec<u8>) = (row.get(0)?, row.get(1)?);
+            chunks.extend(tape::unpack(&body)?.into_iter().map(|piece| (session, piece)));
+        }
+        Ok(chunks)
+    }
+
+    pub fn gaps(&self) -> Result<Vec<GapRow>, JournalError> {
+        let mut select =
+            self.connection.prepare("SELECT session, from_ns, to_ns, why FROM gap ORDER BY id")?;
+        let rows = select.query_map([], |row| {
+            Ok(GapRow {
+                session: row.get(0)?,
+                from: Moment::from_nanos(row.get(1)?),
+                to: Moment::from_nanos(row.get(2)?),
+                why: row.get(3)?,
+            })
+        })?;
+        Ok(rows.collect::<Result<_, _>>()?)
+    }
+
+    /// Follows a batch's chain over the stored bytes.
+    pub fn verify(&self, batch: &BatchId) -> Result<Verified, JournalError> {
+        let genesis: Vec<u8> = self.connection.query_row(
+            "SELECT genesis FROM batch WHERE id = ?1",
+            [&batch.0],
+            |row| row.get(0),
+        )?;
+        let mut chain = chain::genesis(&genesis);
+        let seals = self.seals(batch)?;
+        let mut facts = self
+            .connection
+            .prepare("SELECT number, body, link FROM fact WHERE batch = ?1 ORDER BY number")?;
+        let mut rows = facts.query([&batch.0])?;
+        let (mut count, mut before) = (0, 0);
+        while let Some(row) = rows.next()? {
+            let (number, stored): (u64, Vec<u8>) = (row.get(0)?, row.get(2)?);
+            let body = bytes(row, 1)?;
+            for (after, first, last, sealed) in &seals {
+                if (before..number).contains(after) {
+                    chain = chain::seal(
+                        chain,
+                        blocks_between(&self.connection, *first, *last)?.into_iter(),
+                    );
+                    if chain.as_bytes() != sealed {
+                        return Ok(Verified::ReadingsBrokenAfter { fact: *after });
+                    }
+                }
+            }
+            chain = chain::link(chain, number, body);
+            if chain.as_bytes() != stored {
+                return Ok(Verified::BrokenAt { fact: number });
+            }
+            count += 1;
+            before = number;
+        }
+        Ok(Verified::Unbroken { head: chain.to_string(), facts: count })
+    }
+
+    /// The newest link of a batch's chain; `None` if there is no such batch.
+    pub fn head(&self, batch: &BatchId) -> Result<Option<Digest>, JournalError> {
+        let link: Option<Vec<u8>> = self
+            .connection
+            .query_row(
+                "SELECT link FROM fact WHERE batch = ?1 ORDER BY number DESC LIMIT 1",
+                [&batch.0],
+                |row| row.get(0),
+            )
+            .optional()?;
+        Ok(link.and_then(|link| Digest::from_bytes(&link)))
+    }
+
+    pub fn last_session(&self) -> Result<Option<SessionRow>, JournalError> {
+        let session = self
+            .connection
+            .query_row(
+                "SELECT number, boot, opened_ns FROM session ORDER BY number DESC LIMIT 1",
+                [],
+                |row| {
+                    Ok(SessionRow {
+                        number: row.get(0)?,
+                        boot: row.get(1)?,
+                        opened: Moment::from_nanos(row.get(2)?),
+                    })
+                },
+            )
+            .optional()?;
+        Ok(session)
+    }
+
+    /// The last moment of a session at which anything was recorded.
+    pub fn last_moment(&self, session: u32) -> Result<Option<Moment>, JournalError> {
+        let last: Option<i64> = self.connection.query_row(
+            "SELECT max(at) FROM (SELECT max(at_ns) AS at FROM fact WHERE session = ?1
+                                  UNION ALL SELECT max(last_ns) FROM block WHERE session = ?1)",
+            [session],
+            |row| row.get(0),
+        )?;
+        Ok(last.map(Moment::from_nanos))
+    }
+
+    /// Civil time of a moment, UTC nanoseconds, by the anchor before it.
+    pub fn utc_of(&self, session: u32, at: Moment) -> Result<i64, JournalError> {
+        let (anchor, utc): (i64, i64) = self.connection.query_row(
+            "SELECT at_ns, utc_ns FROM anchor WHERE session = ?1
+             ORDER BY at_ns > ?2, abs(at_ns - ?2) LIMIT 1",
+            params![session, at.nanos()],
+            |row| Ok((row.get(0)?, row.get(1)?)),
+        )?;
+        Ok(utc + (at.nanos() - anchor))
+    }
+
+    fn seals(&self, batch: &BatchId) -> Result<Vec<(u64, i64, i64, Vec<u8>)>, JournalError> {
+        let mut select = self.connection.prepare(
+            "SELECT after_fact, first, last, link FROM seal WHERE batch = ?1 ORDER BY id",
+        )?;
+        let rows = select.query_map([&batch.0], |row| {
+            Ok((row.get(0)?, row.get(1)?, row.get(2)?, row.get(3)?))
+        })?;
+        Ok(rows.collect::<Result<_, _>>()?)
+    }
+
+    fn fact(&self, number: u64) -> Result<FactRow, JournalError> {
+        let rows = self.facts_where("WHERE number = ?1", params![number])?;
+        let missing = || JournalError::UnreadableFact { number, why: "it is missing".to_owned() };
+        rows.into_iter().next().ok_or_else(missing)
+    }
+
+    fn facts_where(
+        &self,
+        filter: &str,
+        parameters: &[&dyn rusqlite::ToSql],
+    ) -> Result<Vec<FactRow>, JournalError> {
+        let mut select = self.connection.prepare(&format!(
+            "SELECT number, session, at_ns, body FROM fact {filter} ORDER BY number"
+        ))?;
+        let mut rows = select.query(parameters)?;
+        let mut facts = Vec::new();
+        while let Some(row) = rows.next()? {
+            facts.push(fact_row(row)?);
+        }
+        Ok(facts)
+    }
+}
+
+fn fact_row(row: &Row<'_>) -> Result<FactRow, JournalError> {
+    let (number, session, at): (u64, u32, i64) = (row.get(0)?, row.get(1)?, row.get(2)?);
+    let fact = serde_json::from_slice(bytes(row, 3)?)
+        .map_err(|error| JournalError::UnreadableFact { number, why: error.to_string() })?;
+    let at = Moment::from_nanos(at);
+    Ok(FactRow { session, numbered: Numbered { number, at, fact } })
+}
+
+/// Stored bytes, whatever an editor made of their type.
+fn bytes<'a>(row: &'a Row<'_>, column: usize) -> Result<&'a [u8], JournalError> {
+    let value = row.get_ref(column)?;
+    value.as_bytes().map_err(|_| JournalError::UnreadableBlock("stored bytes have become a number"))
+}

@@ -1,0 +1,82 @@
+//! The byte tape: what each instrument really sent, with the arrival of each piece.
+
+use std::io::{Read, Write};
+
+use flate2::Compression;
+use flate2::read::DeflateDecoder;
+use flate2::write::DeflateEncoder;
+
+use crate::quantity::Moment;
+
+use super::JournalError;
+use super::blocks::{put, put_signed, take, take_signed};
+
+/// Bytes that came at one moment.
+pub type Piece = (Moment, Vec<u8>);
+
+const VERSION: u64 = 1;
+/// Inflated, no block is larger than this: four times what the writer puts into one.
+const INFLATED_MAX: u64 = 1 << 20;
+
+pub fn pack(pieces: &[Piece]) -> std::io::Result<Vec<u8>> {
+    let mut plain = Vec::new();
+    put(&mut plain, VERSION);
+    put(&mut plain, pieces.len() as u64);
+    let mut last = 0;
+    for (at, bytes) in pieces {
+        put_signed(&mut plain, at.nanos().wrapping_sub(last));
+        last = at.nanos();
+        put(&mut plain, bytes.len() as u64);
+        plain.extend_from_slice(bytes);
+    }
+    let mut deflate = DeflateEncoder::new(Vec::new(), Compression::default());
+    deflate.write_all(&plain)?;
+    deflate.finish()
+}
+
+pub fn unpack(body: &[u8]) -> Result<Vec<Piece>, JournalError> {
+    let mut plain = Vec::new();
+    DeflateDecoder::new(body)
+        .take(INFLATED_MAX)
+        .read_to_end(&mut plain)
+        .map_err(|_| JournalError::UnreadableBlock("the tape cannot be inflated"))?;
+    let input = &mut plain.as_slice();
+    if take(input)? != VERSION {
+        return Err(JournalError::UnreadableBlock("unknown version of tape"));
+    }
+    let count = take(input)?;
+    let mut pieces = Vec::new();
+    let mut at = 0_i64;
+    for _ in 0..count {
+        at = at.wrapping_add(take_signed(input)?);
+        let length = usize::try_from(take(input)?).unwrap_or(usize::MAX);
+        let (bytes, rest) = input
+            .split_at_checked(length)
+            .ok_or(JournalError::UnreadableBlock("the tape ends too early"))?;
+        *input = rest;
+        pieces.push((Moment::from_nanos(at), bytes.to_vec()));
+    }
+    Ok(pieces)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        #[test]
+        fn every_byte_comes_back(pieces in prop::collection::vec(
+            (any::<i64>(), prop::collection::vec(any::<u8>(), 0..40)), 0..40)
+        ) {
+            let pieces: Vec<Piece> =
+                pieces.into_iter().map(|(at, bytes)| (Moment::from_nanos(at), bytes)).collect();
+            prop_assert_eq!(unpack(&pack(&pieces).unwrap()).unwrap(), pieces);
+        }
+
+        #[test]
+        fn no_bytes_panic(bytes in prop::collection::vec(any::<u8>(), 0..200)) {
+            let _ = unpack(&bytes);
+        }
+    }
+}
