@@ -168,7 +168,7 @@ impl Device {
 
     fn garbage(&mut self) -> Frame {
         let mut bytes: Vec<u8> =
-            (0..GARBAGE_BYTES).map(|_| self.chance.next().to_le_bytes()[0]).collect();
+            (0..GARBAGE_BYTES).map(|_| self.chance.draw().to_le_bytes()[0]).collect();
         bytes.extend(b"\r\n");
         Frame { bytes, readings: Vec::new(), garbage: true }
     }
