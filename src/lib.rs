@@ -4,7 +4,10 @@
 pub mod bench;
 pub mod bench_file;
 pub mod chemistry;
+pub mod cli;
 pub mod clock;
+pub mod daemon;
+pub mod demo;
 pub mod journal;
 pub mod plan;
 pub mod port;
@@ -15,4 +18,5 @@ pub mod recipe;
 pub mod review;
 pub mod signal;
 pub mod sim;
+pub mod web;
 pub mod wire;

@@ -102,9 +102,10 @@ async fn act(at: &Place, act: Act) -> anyhow::Result<ExitCode> {
 async fn batch(at: &Place, named: Option<String>) -> anyhow::Result<BatchView> {
     let view: View = client(at).get("/view").await?;
     let wanted = named.map(BatchId);
-    let mut open = view.batches.into_iter().filter(|batch| {
-        wanted.as_ref().is_none_or(|wanted| &batch.batch == wanted)
-    });
+    let mut open = view
+        .batches
+        .into_iter()
+        .filter(|batch| wanted.as_ref().is_none_or(|wanted| &batch.batch == wanted));
     match (open.next(), open.next(), wanted) {
         (Some(batch), None, _) => Ok(batch),
         (Some(_), Some(_), _) => bail!("several batches are open; name one with --batch"),
@@ -123,7 +124,8 @@ async fn question(
         return Ok(PromptId(number));
     }
     let view: View = client(at).get("/view").await?;
-    let mut open = view.batches.iter().filter_map(|batch| batch.prompt.as_ref()).filter(|p| fits(p));
+    let mut open =
+        view.batches.iter().filter_map(|batch| batch.prompt.as_ref()).filter(|p| fits(p));
     match (open.next(), open.next()) {
         (Some(prompt), None) => Ok(prompt.prompt),
         (Some(_), Some(_)) => bail!("several questions are open; name one by its number"),

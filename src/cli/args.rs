@@ -4,6 +4,7 @@ use clap::{Parser, Subcommand, ValueEnum};
 
 use crate::bench::{Observation, Outcome, Remedy};
 use crate::daemon::Folder;
+use crate::demo;
 
 /// Watches the scale and the thermometer of a soap maker's bench, guides the weighing, warns of too
 /// much caustic and of too much heat, and keeps every reading of every batch.
@@ -61,8 +62,6 @@ pub enum Command {
     Review(Review),
     /// Wire sheets: how instruments speak
     Sheet(Sheet),
-    /// List the serial ports of this machine
-    Ports(Table),
 }
 
 #[derive(clap::Args)]
@@ -260,12 +259,33 @@ pub enum SheetCommand {
 }
 
 impl Args {
+    /// The folder named with `--data`, if one was.
+    pub fn data(&self) -> Option<Folder> {
+        self.data.as_ref().map(Folder::new)
+    }
+
     pub fn place(&self) -> anyhow::Result<Place> {
         let folder = match &self.data {
             Some(path) => Folder::new(path),
             None => Folder::of_user()?,
         };
         Ok(Place { folder })
+    }
+}
+
+impl Story {
+    const fn name(self) -> &'static str {
+        match self {
+            Story::AllRight => "all-right",
+            Story::CausticOver => "caustic-over",
+            Story::ScaleUnplugged => "scale-unplugged",
+        }
+    }
+}
+
+impl Demo {
+    pub fn options(&self, data: Option<Folder>) -> demo::Options {
+        demo::Options { story: self.story.name(), speed: self.speed, folder: data }
     }
 }
 

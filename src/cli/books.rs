@@ -10,6 +10,7 @@ use super::acts::client;
 use super::args;
 use super::args::Place;
 use crate::bench::BatchId;
+use crate::clock::civil;
 use crate::daemon;
 use crate::journal::{BatchRow, Reader};
 use crate::review::{self, Review};
@@ -31,7 +32,7 @@ pub async fn ledger(at: Place, args: args::Table) -> anyhow::Result<ExitCode> {
     } else if rows.is_empty() {
         writeln!(out, "No batch has been started yet.")?;
     } else {
-        write!(out, "{}", review::ledger_text(&rows))?;
+        write!(out, "{}", review::ledger_text(&rows, &civil))?;
     }
     Ok(ExitCode::SUCCESS)
 }
@@ -45,12 +46,14 @@ pub async fn review(at: Place, args: args::Review) -> anyhow::Result<ExitCode> {
         },
         answer => Some(answer?),
     };
-    let Some(review) = review else { bail!("no batch has the number {batch}; see `panroom ledger`") };
+    let Some(review) = review else {
+        bail!("no batch has the number {batch}; see `panroom ledger`")
+    };
     let mut out = std::io::stdout();
     if args.json {
         writeln!(out, "{}", serde_json::to_string_pretty(&review)?)?;
     } else {
-        write!(out, "{}", review::text(&review, WIDTH))?;
+        write!(out, "{}", review::text(&review, WIDTH, &civil))?;
     }
     Ok(ExitCode::SUCCESS)
 }

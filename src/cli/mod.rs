@@ -14,18 +14,19 @@ use clap::Parser;
 
 use args::{Args, Command};
 
+pub use watch::Screen;
+
 /// Runs one command. What a person asked for goes to standard output, why it could not be done to
 /// standard error.
 pub fn run() -> ExitCode {
     let args = Args::parse();
-    let runtime = match tokio::runtime::Builder::new_multi_thread()
-        .worker_threads(2)
-        .enable_all()
-        .build()
-    {
-        Ok(runtime) => runtime,
-        Err(error) => return fail(&anyhow::Error::new(error).context("no threads can be started")),
-    };
+    let runtime =
+        match tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build() {
+            Ok(runtime) => runtime,
+            Err(error) => {
+                return fail(&anyhow::Error::new(error).context("no threads can be started"));
+            }
+        };
     match runtime.block_on(dispatch(args)) {
         Ok(code) => code,
         Err(error) if is_closed_pipe(&error) => ExitCode::SUCCESS,
@@ -34,13 +35,16 @@ pub fn run() -> ExitCode {
 }
 
 async fn dispatch(args: Args) -> anyhow::Result<ExitCode> {
+    if let Command::Demo(demo) = &args.command {
+        return crate::demo::run(demo.options(args.data())).await;
+    }
     let at = args.place()?;
     match args.command {
-        Command::Demo(demo) => crate::demo::run(demo.into()).await,
+        // shown above, without a place of its own
+        Command::Demo(_) => Ok(ExitCode::SUCCESS),
         Command::Serve(serve) => bench_side::serve(at, serve).await,
         Command::Plan(plan) => bench_side::plan(plan),
         Command::Sheet(sheet) => bench_side::sheet(sheet),
-        Command::Ports(ports) => bench_side::ports(ports),
         Command::Start(start) => acts::start(at, start).await,
         Command::Confirm(confirm) => acts::confirm(at, confirm).await,
         Command::Choose(choose) => acts::choose(at, choose).await,

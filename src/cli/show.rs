@@ -2,7 +2,7 @@
 //! but words and alignment.
 
 use crate::bench::{
-    AlarmView, BatchView, CaptureHow, ChannelView, Phase, Priority, Role, View, WeighingView,
+    AlarmView, BatchView, CaptureHow, ChannelView, Pace, Phase, Priority, Role, View, WeighingView,
 };
 use crate::quantity::{Mass, MassUnit, Span, TemperatureUnit};
 use crate::reading::Value;
@@ -17,6 +17,9 @@ pub fn lines(view: &View, width: usize) -> Vec<String> {
     let mut lines = Vec::new();
     for alarm in &view.alarms {
         lines.push(alarm_line(alarm));
+    }
+    if view.nobody_hears {
+        lines.push("nobody can hear me: no screen has passed a sound test".to_owned());
     }
     if let Some(left) = view.silenced {
         lines.push(format!("quiet for another {left}"));
@@ -71,6 +74,11 @@ fn batch_lines(batch: &BatchView, width: usize, lines: &mut Vec<String>) {
         };
         lines.push(format!("  cooked {} of {}, {look}", cook.watched, cook.duration));
     }
+    if let Some(combine) = &batch.combine {
+        for reason in &combine.not_yet {
+            lines.push(format!("  not yet: {reason}"));
+        }
+    }
     if let Some(prompt) = &batch.prompt {
         lines.push(format!("  ? {} (question {})", prompt.words, prompt.prompt));
     }
@@ -96,6 +104,11 @@ fn weighing_lines(batch: &BatchView, weighing: &WeighingView, lines: &mut Vec<St
         (Some(left), Some(net)) => (format!("{} left", show(left)), show(net)),
         _ => (UNKNOWN.to_owned(), UNKNOWN.to_owned()),
     };
+    let pace = match weighing.pace {
+        Pace::Free => "",
+        Pace::Slow => "  SLOWLY",
+        Pace::Stop => "  STOP",
+    };
     let phase = match weighing.phase {
         Phase::AwaitingVessel => "waiting for the vessel",
         Phase::Taring => "taring",
@@ -105,8 +118,9 @@ fn weighing_lines(batch: &BatchView, weighing: &WeighingView, lines: &mut Vec<St
         Phase::Over => "OVER",
         Phase::Lifted => "lifted",
         Phase::Blind => "BLIND",
+        Phase::ZeroDoubted => "zero in doubt",
     };
-    lines.push(format!("  {left}  ({net} of {}, {phase})", show(weighing.target.mass)));
+    lines.push(format!("  {left}  ({net} of {}, {phase}){pace}", show(weighing.target.mass)));
     lines.push(format!("  {}", dip_rule(weighing)));
 }
 
@@ -222,6 +236,9 @@ mod tests {
 
     #[test]
     fn long_lines_break_at_spaces() {
-        assert_eq!(wrap("  ! goggles and gloves", 12, "    "), ["  ! goggles", "    and", "    gloves"]);
+        assert_eq!(
+            wrap("  ! goggles and gloves", 12, "    "),
+            ["  ! goggles", "    and", "    gloves"]
+        );
     }
 }

@@ -5,7 +5,7 @@ use super::acts::client;
 use super::args;
 use super::args::Place;
 use super::show;
-use crate::bench::{Cue, View};
+use crate::bench::{Cue, View, emergency_card};
 use crate::web::Event;
 
 /// Cursor home; each line is cleared to its end as it is written, so that nothing flickers.
@@ -88,6 +88,9 @@ impl Screen {
                 }
                 words.clone()
             }
+            Cue::Slow => "Slowly.".to_owned(),
+            Cue::Stop => "Stop.".to_owned(),
+            Cue::Emergency => emergency_card().lines.join("\n  "),
             Cue::Hush => return Ok(()),
         };
         if !self.terminal {

@@ -140,7 +140,11 @@ impl Loop {
 
     fn route(&mut self, output: Output) -> Option<Reply> {
         for fact in output.facts {
-            tracing::debug!(number = fact.number, "{}", serde_json::to_string(&fact.fact).unwrap_or_default());
+            tracing::debug!(
+                number = fact.number,
+                "{}",
+                serde_json::to_string(&fact.fact).unwrap_or_default()
+            );
             self.journal.fact(fact);
         }
         for cue in output.cues {

@@ -3,6 +3,7 @@ use std::sync::Arc;
 use tokio::sync::{broadcast, watch};
 
 use super::bench_loop::Handle;
+use super::evidence::review_of;
 use super::folder::Folder;
 use crate::bench::{Act, BatchId, Cue, Reply, View};
 use crate::bench_file::BenchFile;
@@ -12,7 +13,7 @@ use crate::journal::{BatchRow, Reader};
 use crate::plan;
 use crate::problem::Source;
 use crate::recipe::Recipe;
-use crate::review::{self, Review};
+use crate::review::Review;
 use crate::web::StartRequest;
 
 /// What a screen may ask of the daemon.
@@ -24,12 +25,7 @@ pub struct Desk {
 }
 
 impl Desk {
-    pub(super) fn new(
-        folder: Folder,
-        bench_file: BenchFile,
-        handle: Handle,
-        clock: Clock,
-    ) -> Desk {
+    pub(super) fn new(folder: Folder, bench_file: BenchFile, handle: Handle, clock: Clock) -> Desk {
         Desk { folder, bench_file, handle, clock }
     }
 
@@ -53,13 +49,15 @@ impl Desk {
     /// Plans the recipe for this bench and starts a batch of it.
     pub async fn start(&self, request: StartRequest) -> Result<BatchId, String> {
         let source = Source { file: &request.file, text: &request.text };
-        let recipe = Recipe::read(source).map_err(|problems| problems.to_string())?;
-        let control = plan::plan(&recipe, &FatTable::built_in(), &self.bench_file)
+        let fats = FatTable::built_in();
+        let recipe = Recipe::read(source, &fats).map_err(|problems| problems.to_string())?;
+        let options = plan::Options::default();
+        let plan = plan::plan(&recipe, &fats, Some(&self.bench_file), &options)
             .map_err(|problems| problems.to_string())?;
         let batch = self.next_number().await.map_err(|error| format!("{error:#}"))?;
         let act = Act::Start {
             batch: batch.clone(),
-            control: Arc::new(control),
+            control: Arc::new(plan.control),
             operator: request.operator.filter(|name| !name.trim().is_empty()),
         };
         match self.act(act).await? {
@@ -89,5 +87,39 @@ impl Desk {
     ) -> anyhow::Result<T> {
         let path = self.folder.journal();
         tokio::task::spawn_blocking(move || work(&Reader::open(&path)?)).await?
+    }
+}
+
+/// The first letter free on that day; after z come aa, ab and so on.
+fn next_number(today: &str, batches: &[BatchRow]) -> BatchId {
+    let taken = |number: &str| batches.iter().any(|row| row.batch.0 == number);
+    let mut count = 0_usize;
+    loop {
+        let number = format!("{today}-{}", letters(count));
+        if !taken(&number) {
+            return BatchId(number);
+        }
+        count += 1;
+    }
+}
+
+fn letters(count: usize) -> String {
+    let last = char::from(b'a' + (count % 26) as u8);
+    match count / 26 {
+        0 => last.to_string(),
+        more => format!("{}{last}", letters(more - 1)),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_run_on_after_z() {
+        assert_eq!(letters(0), "a");
+        assert_eq!(letters(25), "z");
+        assert_eq!(letters(26), "aa");
+        assert_eq!(letters(26 * 27), "aaa");
     }
 }

@@ -46,14 +46,14 @@ impl Folder {
 
     pub(super) fn create(&self) -> anyhow::Result<()> {
         let shown = self.0.display();
-        std::fs::DirBuilder::new()
-            .recursive(true)
-            .mode(OWNER_ONLY)
-            .create(&self.0)
-            .with_context(|| format!("data folder {shown} cannot be made; name another with --data DIR"))?;
+        std::fs::DirBuilder::new().recursive(true).mode(OWNER_ONLY).create(&self.0).with_context(
+            || format!("data folder {shown} cannot be made; name another with --data DIR"),
+        )?;
         let mode = std::fs::metadata(&self.0)?.permissions().mode();
         if mode & 0o077 != 0 {
-            tracing::warn!("data folder {shown} is open to others: anybody who can enter it can act");
+            tracing::warn!(
+                "data folder {shown} is open to others: anybody who can enter it can act"
+            );
         }
         Ok(())
     }

@@ -8,6 +8,7 @@
 
 mod bench_loop;
 mod desk;
+mod evidence;
 mod folder;
 mod ports;
 
@@ -23,6 +24,7 @@ use crate::web::{self, Door};
 use crate::wire::SheetLibrary;
 
 pub use desk::Desk;
+pub use evidence::review_of;
 pub use folder::Folder;
 
 /// What a daemon is started with.

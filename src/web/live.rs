@@ -19,9 +19,7 @@ const VIEW_APART: Duration = Duration::from_millis(100);
 const QUEUE: usize = 16;
 
 /// Server-sent events: `view` with the newest whole view, `cue` as cues come, `beat` always.
-pub async fn live(
-    State(door): State<Door>,
-) -> Sse<impl Stream<Item = Result<Event, Infallible>>> {
+pub async fn live(State(door): State<Door>) -> Sse<impl Stream<Item = Result<Event, Infallible>>> {
     let (sender, receiver) = mpsc::channel(QUEUE);
     tokio::spawn(feed(door, sender));
     Sse::new(ReceiverStream::new(receiver))
@@ -50,7 +48,8 @@ async fn feed(door: Door, sender: mpsc::Sender<Result<Event, Infallible>>) {
                 Event::default().event("view").json_data(door.desk.view().as_ref())
             }
         };
-        let event = event.unwrap_or_else(|error| Event::default().event("fault").data(error.to_string()));
+        let event =
+            event.unwrap_or_else(|error| Event::default().event("fault").data(error.to_string()));
         if pin!(sender.send(Ok(event))).await.is_err() {
             return;
         }

@@ -120,21 +120,25 @@ impl Decoder {
         if !self.sheet.modbus.is_empty() {
             return modbus::read(&self.sheet.modbus, &self.channels, at, body, out);
         }
-        let mut fits = false;
+        let mut fitted: Vec<&str> = Vec::new();
         for field in &self.sheet.fields {
+            // of several patterns for one value the first that fits reads it
+            if fitted.contains(&field.source.as_str()) {
+                continue;
+            }
             let map = self.channels.iter().find(|map| map.source == field.source);
             let default = map.map_or(DefaultUnit::default(), |map| DefaultUnit {
                 mass: map.mass_unit,
                 temperature: map.temperature_unit,
             });
             let Some(read) = fields::read(field, body, default) else { continue };
-            fits = true;
+            fitted.push(&field.source);
             // a probe nobody has named on this bench is not an error of the wire
             let Some(map) = map else { continue };
             let (value, status) = read?;
             out.push(Item::Reading(Reading { channel: map.channel.clone(), at, value, status }));
         }
-        if fits { Ok(()) } else { Err(Refusal::NoPatternFits) }
+        if fitted.is_empty() { Err(Refusal::NoPatternFits) } else { Ok(()) }
     }
 }
 

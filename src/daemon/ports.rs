@@ -1,0 +1,150 @@
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use anyhow::Context;
+use tokio::task::JoinHandle;
+
+use super::bench_loop::Handle;
+use crate::bench::{Input, Role};
+use crate::bench_file::{BenchFile, Instrument};
+use crate::clock::Clock;
+use crate::port::{self, Counters, Event, PortSettings};
+use crate::wire::{ChannelMap, Decoder, Item, Sheet, SheetLibrary};
+
+/// One task for each instrument.
+pub struct Ports {
+    tasks: Vec<JoinHandle<()>>,
+    pub counters: BTreeMap<String, Arc<Counters>>,
+}
+
+/// # Errors
+/// When the bench file names a wire sheet that is not known.
+pub fn start(
+    bench_file: &BenchFile,
+    sheets: &SheetLibrary,
+    clock: &Clock,
+    bench: &Handle,
+) -> anyhow::Result<Ports> {
+    let mut ports = Ports { tasks: Vec::new(), counters: BTreeMap::new() };
+    for instrument in &bench_file.instruments {
+        let sheet = sheets.find(&instrument.sheet).with_context(|| {
+            let line = instrument.line.map_or_else(String::new, |line| format!(", line {line}"));
+            format!("{}{line}, instrument `{}`", bench_file.file, instrument.name)
+        })?;
+        let counters = Arc::new(Counters::default());
+        ports.counters.insert(instrument.name.clone(), Arc::clone(&counters));
+        let keeper = Keeper {
+            name: Arc::from(instrument.name.as_str()),
+            settings: PortSettings::new(&instrument.port, sheet.line, instrument.serial),
+            sheet: Arc::clone(sheet),
+            channels: channels(instrument),
+            clock: clock.clone(),
+            counters,
+            bench: bench.clone(),
+        };
+        ports.tasks.push(tokio::spawn(keeper.keep()));
+    }
+    Ok(ports)
+}
+
+impl Ports {
+    pub async fn stop(self) {
+        for task in self.tasks {
+            task.abort();
+            // cancelled, as asked
+            let _ = task.await;
+        }
+    }
+}
+
+struct Keeper {
+    name: Arc<str>,
+    settings: PortSettings,
+    sheet: Arc<Sheet>,
+    channels: Vec<ChannelMap>,
+    clock: Clock,
+    counters: Arc<Counters>,
+    bench: Handle,
+}
+
+impl Keeper {
+    /// A port task that panics is a lost instrument, and is started again.
+    async fn keep(self) {
+        let mut guard = AbortOnDrop(None);
+        loop {
+            let decoder = Decoder::new(Arc::clone(&self.sheet), self.channels.clone());
+            let (bench, clock, name) =
+                (self.bench.clone(), self.clock.clone(), Arc::clone(&self.name));
+            let run = port::run(
+                self.settings.clone(),
+                decoder,
+                self.clock.clone(),
+                Arc::clone(&self.counters),
+                move |event| route(&bench, &clock, &name, event),
+            );
+            let task = guard.0.insert(tokio::spawn(run));
+            let Err(error) = task.await else { return };
+            if error.is_cancelled() {
+                return;
+            }
+            tracing::error!("{}: its task broke down and is started again: {error}", self.name);
+            let why = "its reader broke down and was started again".to_owned();
+            let instrument = self.name.to_string();
+            self.bench.offer(self.clock.now(), Input::InstrumentLost { instrument, why });
+        }
+    }
+}
+
+/// Stops the inner task together with its keeper.
+struct AbortOnDrop(Option<JoinHandle<()>>);
+
+impl Drop for AbortOnDrop {
+    fn drop(&mut self) {
+        if let Some(task) = &self.0 {
+            task.abort();
+        }
+    }
+}
+
+fn route(bench: &Handle, clock: &Clock, name: &Arc<str>, event: Event) {
+    let instrument = || name.to_string();
+    match event {
+        Event::Back => {
+            tracing::info!("{name}: open");
+            bench.offer(clock.now(), Input::InstrumentBack { instrument: instrument() });
+        }
+        Event::Lost { why } => {
+            tracing::debug!("{name}: {why}");
+            bench.offer(clock.now(), Input::InstrumentLost { instrument: instrument(), why });
+        }
+        Event::Bytes { at, bytes } => bench.journal.bytes(name, at, &bytes),
+        Event::Item(Item::Reading(reading)) => bench.offer(reading.at, Input::Reading(reading)),
+        Event::Item(Item::Refused { why, .. }) => {
+            tracing::debug!("{name}: a frame is refused: {why}");
+            bench.offer(clock.now(), Input::Refused { instrument: instrument() });
+        }
+        Event::Unreadable { why } => {
+            tracing::warn!(
+                "{name}: bytes come, but nothing in them can be read ({why}); is it the right \
+                 wire sheet, and the right speed?"
+            );
+        }
+    }
+}
+
+/// What the wire leaves out comes from the bench file.
+fn channels(instrument: &Instrument) -> Vec<ChannelMap> {
+    let map = |channel: &crate::bench_file::ChannelFile| ChannelMap {
+        source: channel.source.clone().unwrap_or_default(),
+        channel: channel.channel.clone(),
+        mass_unit: match channel.role {
+            Role::Scale { unit, .. } => Some(unit),
+            Role::Probe { .. } => None,
+        },
+        temperature_unit: match channel.role {
+            Role::Scale { .. } => None,
+            Role::Probe { unit, .. } => Some(unit),
+        },
+    };
+    instrument.channels.iter().map(map).collect()
+}

@@ -1,0 +1,159 @@
+//! A short batch before your eyes: a simulated bench writes real bytes to pseudo-terminals, and
+//! the real daemon reads them as it would read any instrument. The daemon never knows.
+
+mod pty;
+mod rig;
+
+use std::io::{IsTerminal, Write};
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use anyhow::{Context, bail};
+
+use crate::bench::{BatchId, Outcome};
+use crate::bench_file::BenchFile;
+use crate::cli::Screen;
+use crate::clock::{Clock, civil};
+use crate::daemon::{self, Daemon, Folder};
+use crate::journal::Reader;
+use crate::problem::Source;
+use crate::review;
+use crate::sim::{self, Story};
+use crate::web::StartRequest;
+use crate::wire::SheetLibrary;
+
+use rig::Rig;
+
+pub use pty::SimPort;
+
+/// What to show, and how fast.
+pub struct Options {
+    pub story: &'static str,
+    /// Times as fast as life, 1 to 10.
+    pub speed: u8,
+    /// Where the journal goes; a new folder among the temporary ones otherwise.
+    pub folder: Option<Folder>,
+}
+
+const RECIPE: &str = include_str!("recipe.toml");
+const BENCH: &str = include_str!("bench.toml");
+const STORIES: &[(&str, &str)] = &[
+    ("all-right", include_str!("stories/all-right.story")),
+    ("caustic-over", include_str!("stories/caustic-over.story")),
+    ("scale-unplugged", include_str!("stories/scale-unplugged.story")),
+];
+const WIDTH: usize = 100;
+
+/// Makes the batch, shows it, and prints its review.
+///
+/// # Errors
+/// When the system gives no pseudo-terminals, the folder cannot be used, or the batch does not
+/// come to its end in the time the story allows.
+pub async fn run(options: Options) -> anyhow::Result<ExitCode> {
+    let story = story(options.story)?;
+    let folder = options.folder.unwrap_or_else(own_folder);
+    let clock = Clock::faster(u32::from(options.speed));
+    announce(&story, options.speed)?;
+    let ports = folder.path().join("ports");
+    std::fs::create_dir_all(&ports)
+        .with_context(|| format!("folder {} cannot be made", ports.display()))?;
+    let bench_file = bench_file(&ports)?;
+    let mut rig = Rig::new(&story, &bench_file, &clock)?;
+    let daemon = daemon::start(daemon::Options {
+        folder: folder.clone(),
+        bench_file,
+        sheets: SheetLibrary::built_in()?,
+        clock: clock.clone(),
+    })
+    .await?;
+    let played = play(&daemon, &mut rig, &story, &clock).await;
+    daemon.stop().await?;
+    let batch = played?;
+    conclude(&folder, &batch)
+}
+
+/// The names of the stories there are.
+pub fn stories() -> impl Iterator<Item = &'static str> {
+    STORIES.iter().map(|(name, _)| *name)
+}
+
+async fn play(
+    daemon: &Daemon,
+    rig: &mut Rig,
+    story: &Story,
+    clock: &Clock,
+) -> anyhow::Result<BatchId> {
+    let mut screen = Screen::new();
+    let mut views = daemon.desk.views();
+    let mut cues = daemon.desk.cues();
+    let request =
+        StartRequest { file: "Lantern Soap".to_owned(), text: RECIPE.to_owned(), operator: None };
+    let batch = daemon.desk.start(request).await.map_err(anyhow::Error::msg)?;
+    let began = clock.now();
+    loop {
+        rig.advance(&daemon.desk).await?;
+        while let Some(cue) = match cues.try_recv() {
+            Ok(cue) => Some(cue),
+            Err(_) => None,
+        } {
+            screen.cue(&cue)?;
+        }
+        if views.has_changed().unwrap_or(false) {
+            views.mark_unchanged();
+            let view = daemon.desk.view();
+            screen.view(&view)?;
+            if view.batches.is_empty() && clock.now().since(began).seconds() > 1.0 {
+                return Ok(batch);
+            }
+        }
+        if clock.now().since(began) > story.until {
+            bail!("the batch did not come to its end within {}", story.until);
+        }
+        rig.rest().await;
+    }
+}
+
+fn conclude(folder: &Folder, batch: &BatchId) -> anyhow::Result<ExitCode> {
+    let journal = Reader::open(&folder.journal())?;
+    let review = daemon::review_of(&journal, batch)?
+        .with_context(|| format!("batch {batch} is not in the journal"))?;
+    let mut out = std::io::stdout();
+    writeln!(out, "\n{}", review::text(&review, WIDTH, &civil))?;
+    writeln!(out, "The journal lies in {}", folder.journal().display())?;
+    writeln!(out, "Look again with: panroom --data {} review {batch}", folder.path().display())?;
+    let row = journal.batches()?.into_iter().find(|row| &row.batch == batch);
+    let finished = row.and_then(|row| row.outcome) == Some(Outcome::Finished);
+    Ok(if finished { ExitCode::SUCCESS } else { ExitCode::FAILURE })
+}
+
+fn announce(story: &Story, speed: u8) -> std::io::Result<()> {
+    let mut out = std::io::stdout();
+    writeln!(out, "{} — {speed} times as fast as life, on a simulated bench.", story.title)?;
+    if !out.is_terminal() {
+        writeln!(out, "Scale and thermometers speak through pseudo-terminals.")?;
+    }
+    Ok(())
+}
+
+fn story(name: &str) -> anyhow::Result<Story> {
+    let (_, text) = STORIES
+        .iter()
+        .find(|(known, _)| *known == name)
+        .with_context(|| format!("no story is called `{name}`"))?;
+    Ok(sim::parse(name, text)?)
+}
+
+/// The demonstration's bench file with the links its ports stand behind.
+fn bench_file(ports: &std::path::Path) -> anyhow::Result<BenchFile> {
+    let mut text = BENCH.to_owned();
+    for instrument in ["scale", "thermometer", "pot-probe"] {
+        let link = ports.join(instrument);
+        text = text.replace(&format!("@{instrument}@"), &link.display().to_string());
+    }
+    Ok(BenchFile::read(Source { file: "demonstration bench", text: &text })?)
+}
+
+fn own_folder() -> Folder {
+    let name = format!("panroom-demo-{}", std::process::id());
+    Folder::new(std::env::temp_dir().join(name) as PathBuf)
+}
