@@ -1,5 +1,5 @@
 use crate::bench::{ProbeAt, Role};
-use crate::chemistry::{AccuracyClass, ScaleFacts, Verified};
+use crate::chemistry::{AccuracyClass, ScaleError, ScaleFacts, Verified};
 use crate::problem::{Form, Table};
 use crate::quantity::{Mass, MassUnit, Span, TemperatureUnit};
 use crate::reading::Channel;
@@ -191,10 +191,31 @@ fn scale<'a>(form: &mut Form<'a>, table: &mut Table<'a>) -> Option<(MassUnit, Sc
     let verified = class.map(|class| Verified { class, e: e.map_or(d.value, |e| e.value) });
     let facts = ScaleFacts { d: d.value, capacity: capacity.value, verified };
     if let Err(error) = facts.check() {
-        let words = error.to_string();
-        let (found, expected) = words.split_once("; expected ").unwrap_or((&words, "a scale"));
+        let (found, expected) = implausible(&error);
         form.refuse(&d, found, expected, "read the plate again, and check both units");
         return None;
     }
     Some((unit, ScaleFile { facts, minimum, last_checked }))
+}
+
+/// What was found and what a scale of that plate would have.
+fn implausible(error: &ScaleError) -> (String, String) {
+    const TABLE: &str = "(OIML R 76, table 3)";
+    match error {
+        ScaleError::Interval { d } => (d.to_string(), "more than 0 g".to_owned()),
+        ScaleError::Capacity { capacity, d } => {
+            (format!("a capacity of {capacity} in steps of {d}"), "at least ten steps".to_owned())
+        }
+        ScaleError::VerificationInterval { e, d } => (
+            format!("e = {e} beside d = {d}"),
+            "d ≤ e ≤ 10 d, as on every plate (OIML R 76, 3.1.2)".to_owned(),
+        ),
+        ScaleError::Intervals { class, e, intervals, least, most } => (
+            format!("{intervals} intervals of e = {e} for class {class:?}"),
+            format!("{least} to {most} {TABLE}"),
+        ),
+        ScaleError::TooFine { class, e, least } => {
+            (format!("e = {e} for class {class:?}"), format!("at least {least} {TABLE}"))
+        }
+    }
 }

@@ -26,12 +26,21 @@ impl FormulaAcid {
     pub fn lactic(id: &str, strength: Share) -> FormulaAcid {
         let koh = LACTIC.koh_mg_per_g() * strength.fraction();
         let spread = LACTIC.koh_mg_per_g() * 0.02;
-        FormulaAcid { id: id.into(), koh_low: koh - spread, koh, koh_high: koh + spread }
+        FormulaAcid::with_range(id, [koh - spread, koh, koh + spread])
     }
 
     fn crystals(id: &str, acid: Substance) -> FormulaAcid {
         let koh = acid.koh_mg_per_g();
-        FormulaAcid { id: id.into(), koh_low: koh * CRYSTALS_LEAST, koh, koh_high: koh }
+        FormulaAcid::with_range(id, [koh * CRYSTALS_LEAST, koh, koh])
+    }
+
+    fn with_range(id: &str, [low, working, high]: [f64; 3]) -> FormulaAcid {
+        FormulaAcid {
+            id: id.into(),
+            koh_low_mg_per_g: low,
+            koh_mg_per_g: working,
+            koh_high_mg_per_g: high,
+        }
     }
 }
 
@@ -49,9 +58,12 @@ mod tests {
             (FormulaAcid::lactic("a", Share::WHOLE), 0.444_03),
             (FormulaAcid::lactic("a", Share::from_percent(80)), 0.355_22),
         ] {
-            let naoh = acid.koh / 1000.0 * Alkali::SodiumHydroxide.per_koh();
+            let naoh = acid.koh_mg_per_g / 1000.0 * Alkali::SodiumHydroxide.per_koh();
             assert!((naoh - expected).abs() < 1e-4, "{naoh} instead of {expected}");
-            assert!(acid.koh_low < acid.koh && acid.koh <= acid.koh_high);
+            assert!(
+                acid.koh_low_mg_per_g < acid.koh_mg_per_g
+                    && acid.koh_mg_per_g <= acid.koh_high_mg_per_g
+            );
         }
     }
 }

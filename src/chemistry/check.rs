@@ -115,8 +115,10 @@ impl Formula {
             }
         }
         for acid in &self.acids {
-            if !(acid.koh_low > 0.0 && in_order(acid.koh_low, acid.koh, acid.koh_high)) {
-                faults.push(FormulaFault::Acid { id: acid.id.clone(), koh: acid.koh });
+            if !(acid.koh_low_mg_per_g > 0.0
+                && in_order(acid.koh_low_mg_per_g, acid.koh_mg_per_g, acid.koh_high_mg_per_g))
+            {
+                faults.push(FormulaFault::Acid { id: acid.id.clone(), koh: acid.koh_mg_per_g });
             }
         }
     }

@@ -76,7 +76,7 @@ fn pure_substances(page: &mut String) {
     }
     let source = "molar masses from IUPAC/CIAAW atomic weights; mg KOH per g";
     section(page, "Saponification values of pure substances", source, rows);
-    let acid = |acid: FormulaAcid| acid.koh / 1000.0 * Alkali::SodiumHydroxide.per_koh();
+    let acid = |acid: FormulaAcid| acid.koh_mg_per_g / 1000.0 * Alkali::SodiumHydroxide.per_koh();
     let rows = vec![
         row("g NaOH for 1 g KOH", 0.712_889_6, Alkali::SodiumHydroxide.per_koh(), 7, 5e-8),
         row("g NaOH for 1 g citric acid", 0.624_55, acid(FormulaAcid::citric("a")), 5, 1e-4),
@@ -120,13 +120,13 @@ fn heats(page: &mut String) {
     }
     let title = "Heat set free by NaOH in n moles of water, kJ/mol";
     let source = "Parker, NSRDS-NBS 2 (1965), as reproduced in a handbook, and the differences of \
-                  the older table";
+                  the older table; these are the points that our curve must pass";
     section(page, &format!("{title}: the family used"), source, parker);
     let source = "older table of enthalpies of solution (NBS Circular 500, from memory), as \
                   reproduced in a textbook; used as the lower end";
     section(page, &format!("{title}: the older family"), source, older);
-    let source = "Olsson, Jernqvist and Aly, Int. J. Thermophys. 18 (1997) 3, on Parker\'s infinite \
-                  dilution; poor below 5 % NaOH";
+    let source = "Olsson, Jernqvist and Aly, Int. J. Thermophys. 18 (1997) 3, on Parker's infinite \
+                  dilution; poor below 5 % NaOH, used only below n = 3";
     section(page, &format!("{title}: an independent fit"), source, olsson);
     let mut rows = Vec::new();
     for (fraction, cp) in caustic_heat_tests::OTHER_HEAT_CAPACITIES {
@@ -139,7 +139,7 @@ fn heats(page: &mut String) {
     for row in &mut rows {
         row.allowed = (row.allowed * 1000.0).round() / 1000.0;
     }
-    let source = "Laliberté, J. Chem. Eng. Data 54 (2009) 1725; ours is Olsson\'s fit";
+    let source = "Laliberté, J. Chem. Eng. Data 54 (2009) 1725; ours is Olsson's fit";
     section(page, "Heat capacity of NaOH lye, J/(g K)", source, rows);
 }
 
@@ -151,7 +151,7 @@ fn lossless_ends(page: &mut String) {
             rows.push(row(format!("{fraction} NaOH, {family}"), expected, ours, 1, 1.0));
         }
     }
-    let source = "both families of heats with Olsson\'s heat capacities, computed apart";
+    let source = "both families of heats with Olsson's heat capacities, computed apart";
     section(page, "End of a lossless NaOH lye from 20 °C, °C", source, rows);
     let mut rows = Vec::new();
     for (fraction, anhydrous, flake) in dissolve::POTASH_BOUND {
@@ -160,7 +160,7 @@ fn lossless_ends(page: &mut String) {
             rows.push(row(format!("{fraction} KOH, {percent} % flake"), expected, ours, 1, 1.5));
         }
     }
-    let source = "heat at infinite dilution (Parker 1965) with Laliberté\'s heat capacities, \
+    let source = "heat at infinite dilution (Parker 1965) with Laliberté's heat capacities, \
                   computed apart; upper bounds only";
     section(page, "Upper bound of a KOH lye from 20 °C, °C", source, rows);
 }
@@ -170,7 +170,11 @@ fn boiling_points(page: &mut String) {
     let mut rows = Vec::new();
     for (kelvin, mpa) in boiling::TABLE_35 {
         let ours = boiling::saturation_mpa(kelvin);
-        rows.push(row(format!("MPa at {kelvin} K"), number(mpa), ours, 11, 5e-8));
+        // nine digits are printed, half of the last one is allowed
+        let decimals = 8 - number(mpa).log10().floor() as i32;
+        let allowed = 0.5 * 10.0_f64.powi(-decimals);
+        let what = format!("MPa at {kelvin} K");
+        rows.push(row(what, number(mpa), ours, decimals as usize, allowed));
     }
     for (mpa, kelvin) in boiling::TABLE_36 {
         let ours = boiling::boiling_kelvin(mpa);
@@ -244,7 +248,7 @@ fn practice(page: &mut String) {
     let strength = formula.lye_strength(&lye).unwrap().naoh.fraction();
     let peak = dissolve::lossless_celsius(strength, false);
     let rows = vec![
-        row("pure NaOH, oz, for 16.25 oz of fats at 5 %", 2.26, naoh, 2, 2.26 * 0.03),
+        row("pure NaOH, oz, for 16.25 oz of fats at 5 %", 2.26, naoh, 2, 0.068),
         row("that NaOH in 6.2 oz of water, °C", 94.4, peak, 1, 3.6),
     ];
     let source = "common practice, no source: 5 oz coconut, 2 oz mango, 2 oz shea, 2 oz cocoa \

@@ -43,6 +43,8 @@ pub enum NoForecast {
     Undeclared,
     #[error("caustic or liquid is not weighed yet")]
     NotWeighed,
+    #[error("the liquid starts at {0}; expected 0 °C to 100 °C")]
+    Liquid(Temperature),
     #[error("the ice is {0} of the liquid; expected 0 % to 100 %")]
     Ice(Share),
     #[error("lye above 50 % lies outside the published heats")]
@@ -86,6 +88,10 @@ impl Formula {
         let start = start.ok_or(NoForecast::Undeclared)?;
         if !(Share::ZERO..=Share::WHOLE).contains(&start.ice) {
             return Err(NoForecast::Ice(start.ice));
+        }
+        if !(Temperature::from_celsius(0)..=Temperature::from_celsius(100)).contains(&start.liquid)
+        {
+            return Err(NoForecast::Liquid(start.liquid));
         }
         let peak = |purity: fn(&Caustic) -> f64, older: bool, loss: bool| {
             let lye = self.lye_grams(weighed, purity).ok_or(NoForecast::NotWeighed)?;
@@ -325,6 +331,20 @@ pub(super) mod tests {
     }
 
     #[test]
+    fn the_lower_end_takes_all_that_can_be_lost() {
+        let mut formula = bar("5 %", &[("olive", 191.5)]);
+        let usual = Alkali::SodiumHydroxide.usual_purity().unwrap();
+        formula.caustics = vec![Caustic::solid("naoh", Alkali::SodiumHydroxide, usual)];
+        let weighed = masses(&[("naoh", 64.1), ("water", 175.8)]);
+        let expected = formula.expected_lye(&weighed, Some(&at(20))).unwrap();
+        // 96.5 °C, less 3 K for the older heat, 2.4 K for 96 % purity, 15 ÷ 115 of the rise
+        let low = expected.low.unwrap().celsius();
+        assert!((80.5..83.0).contains(&low), "{low}");
+        let high = expected.high.celsius();
+        assert!((96.0..97.0).contains(&high), "{high}");
+    }
+
+    #[test]
     fn stock_lye_sets_free_only_the_heat_of_thinning() {
         let (mut formula, _) = naoh_lye(0.25);
         let half = Share::from_percent(50);
@@ -358,6 +378,10 @@ pub(super) mod tests {
         assert_eq!(half, Err(NoForecast::NotWeighed));
         let (strong, too_much) = naoh_lye(0.55);
         assert_eq!(strong.expected_lye(&too_much, Some(&at(20))), Err(NoForecast::TooStrong));
+        assert!(matches!(
+            formula.expected_lye(&weighed, Some(&at(150))),
+            Err(NoForecast::Liquid(_))
+        ));
         for start in [StartState { bath: true, ..at(20) }, StartState { portions: true, ..at(20) }]
         {
             assert_eq!(formula.expected_lye(&weighed, Some(&start)).unwrap().low, None);

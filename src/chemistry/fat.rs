@@ -45,7 +45,7 @@ pub enum FatKind {
 }
 
 /// The rule by which a working value was chosen; the head of `fats.toml` states it in full.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Basis {
     /// The middle of the published range, rounded down.
@@ -55,6 +55,7 @@ pub enum Basis {
     /// Only one figure is published.
     Single,
     /// A lot's certificate or the maker's own figure.
+    #[default]
     Maker,
 }
 
@@ -65,11 +66,12 @@ pub struct Figures {
     pub low: f64,
     pub high: f64,
     pub source: String,
+    #[serde(default)]
     pub seen: Seen,
 }
 
 /// How a source was seen by those who wrote the figure down.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, Serialize, Deserialize)]
 pub enum Seen {
     #[serde(rename = "text")]
     Text,
@@ -80,6 +82,7 @@ pub enum Seen {
     #[serde(rename = "theory")]
     Theory,
     /// On paper in the maker's hand.
+    #[default]
     #[serde(rename = "certificate")]
     Certificate,
 }
@@ -235,6 +238,7 @@ struct FatRow {
     inci: String,
     kind: FatKind,
     sap: f64,
+    #[serde(default)]
     basis: Basis,
     range: Figures,
     iodine: Option<Figures>,

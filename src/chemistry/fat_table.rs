@@ -39,10 +39,10 @@ impl FatTable {
         let file: File = problem::read_toml(source)?;
         let mut table = FatTable { fats: Vec::new() };
         for fat in file.fat {
-            let field = format!("fat `{}`", fat.key);
+            let field = format!("fat.{}", fat.key);
+            let place = source.text.find(&format!("\"{}\"", fat.key)).map(|at| at..at);
             table.add(fat).map_err(|error| {
-                let advice = "correct the figures of this fat";
-                source.problem(None, field, error.to_string(), "a usable fat", advice)
+                source.problem(place, field, error.to_string(), "a fat beside the others", "")
             })?;
         }
         Ok(table)
@@ -119,7 +119,7 @@ fn suggestion(nearest: Option<&str>) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::chemistry::{Basis, FatKind};
+    use crate::chemistry::{Basis, FatKind, Seen};
 
     #[test]
     fn every_name_leads_to_its_fat_and_to_no_other() {
@@ -159,6 +159,7 @@ mod tests {
                 Basis::Single => assert!((high - low) / middle >= 0.10, "{}", fat.key),
                 Basis::Maker => panic!("{} is built in", fat.key),
             }
+            assert_ne!(fat.range.seen, Seen::Certificate, "{}", fat.key);
             assert!(!fat.range.source.is_empty() && !fat.inci.is_empty(), "{}", fat.key);
             assert_eq!(fat.kind == FatKind::WaxEster, !fat.reacting.is_whole(), "{}", fat.key);
         }
@@ -180,12 +181,19 @@ mod tests {
     #[test]
     fn a_file_of_fats_refuses_what_it_does_not_know() {
         let text = "[[fat]]\nkey = \"emu\"\nname = \"emu oil\"\nkind = \"triglyceride\"\n\
-                    sap = 0.135\nbasis = \"maker\"\n\
-                    range = { low = 0.134, high = 0.136, source = \"me\", seen = \"text\" }\n";
+                    sap = 0.135\n\
+                    range = { low = 0.134, high = 0.136, source = \"supplier's sheet\" }\n";
         let refused = FatTable::parse(Source { file: "mine.toml", text }).unwrap_err();
         assert!(refused.to_string().contains("0.13 is grams of NaOH per gram"), "{refused}");
-        let text = text.replace("0.13", "190.").replace("inci", "x");
+        let text = text.replace("0.13", "190.");
         let table = FatTable::parse(Source { file: "mine.toml", text: &text }).unwrap();
-        assert_eq!(table.find("emu oil").unwrap().sap, 190.5);
+        let emu = table.find("emu oil").unwrap();
+        assert_eq!((emu.sap, emu.basis, emu.range.seen), (190.5, Basis::Maker, Seen::Certificate));
+        let twice = format!("{text}{}", text.replace("\"emu\"", "\"ratite\""));
+        let refused = FatTable::parse(Source { file: "mine.toml", text: &twice }).unwrap_err();
+        assert!(
+            refused.to_string().starts_with("mine.toml, line 8, `fat.ratite`: found `emu oil`"),
+            "{refused}"
+        );
     }
 }

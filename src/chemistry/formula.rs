@@ -54,10 +54,10 @@ pub struct FormulaFat {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct FormulaAcid {
     pub id: IngredientId,
-    /// mg KOH that one gram of the product takes up: range and working value.
-    pub koh_low: f64,
-    pub koh: f64,
-    pub koh_high: f64,
+    /// KOH that the product takes up: range and working value.
+    pub koh_low_mg_per_g: f64,
+    pub koh_mg_per_g: f64,
+    pub koh_high_mg_per_g: f64,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -190,7 +190,8 @@ impl Formula {
 
     /// Grams of KOH that the acids eat.
     pub(super) fn acid_koh_g(&self, weighed: &Masses) -> f64 {
-        let eaten = |acid: &FormulaAcid| Some(weighed.get(&acid.id)?.grams() * acid.koh / 1000.0);
+        let eaten =
+            |acid: &FormulaAcid| Some(weighed.get(&acid.id)?.grams() * acid.koh_mg_per_g / 1000.0);
         self.acids.iter().filter_map(eaten).sum()
     }
 

@@ -47,6 +47,18 @@ impl ExpectedLye {
         })
     }
 
+    /// Words where the lye as a whole may boil. `None` below its boiling point; of potassium
+    /// hydroxide lye that point is not known, only that it lies above water's.
+    pub fn boils(&self, lye_boils: Temperature, unit: TemperatureUnit) -> Option<String> {
+        (self.high >= lye_boils).then(|| {
+            format!(
+                "the lye may boil, at {}: cool it, use ice or more liquid, and add the caustic in \
+                 small portions",
+                lye_boils.show(unit, 0)
+            )
+        })
+    }
+
     /// The range as it is shown: "82 °C to 98 °C", "at most 98 °C".
     pub fn words(&self, unit: TemperatureUnit) -> String {
         let high = self.high.show(unit, 0);
@@ -84,9 +96,12 @@ mod tests {
         let expected = ExpectedLye { low: Some(low), lossless, high };
         let limits = TemperatureDelta::from_kelvin(2);
         let judged = |celsius| expected.judge(Temperature::from_celsius(celsius), limits);
-        assert_eq!(judged(60), Some(DissolveVerdict::TooCool));
+        assert_eq!(judged(72), Some(DissolveVerdict::TooCool));
+        // the thermometer may be wrong by 2 K, to either side
+        assert_eq!(judged(74), Some(DissolveVerdict::AsExpected));
+        assert_eq!(judged(95), Some(DissolveVerdict::AsExpected));
         assert_eq!(judged(90), Some(DissolveVerdict::AsExpected));
-        assert_eq!(judged(100), Some(DissolveVerdict::TooHot));
+        assert_eq!(judged(96), Some(DissolveVerdict::TooHot));
         let bath = ExpectedLye { low: None, ..expected };
         assert_eq!(bath.judge(Temperature::from_celsius(60), limits), None);
         assert_eq!(
@@ -95,6 +110,10 @@ mod tests {
         );
         assert_eq!(expected.words(TemperatureUnit::Celsius), "75 °C to 93 °C");
         assert_eq!(bath.words(TemperatureUnit::Fahrenheit), "at most 199 °F");
+        let [far, near] = [110, 93].map(Temperature::from_celsius);
+        assert_eq!(expected.boils(far, TemperatureUnit::Celsius), None);
+        let words = expected.boils(near, TemperatureUnit::Celsius).unwrap();
+        assert!(words.starts_with("the lye may boil, at 93 °C"), "{words}");
         let water = Temperature::from_celsius(90);
         assert!(expected.spatter(water, TemperatureUnit::Celsius).unwrap().contains("93 °C"));
         assert_eq!(expected.spatter(Temperature::from_celsius(99), TemperatureUnit::Celsius), None);

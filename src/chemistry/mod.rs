@@ -1,4 +1,9 @@
 //! What the caustic follows from: fats, demand, superfat and its uncertainty.
+//!
+//! Pure functions over exact masses. Figures of others stand where they are used, each with its
+//! source; docs/checks.md shows them beside what comes out here. Nothing is put right silently:
+//! what is impossible or dangerous is refused with the reason, and what is not known (the start
+//! of a lye, the purity of potassium hydroxide) gets no answer instead of a guess.
 
 mod acid;
 mod boiling;
@@ -15,6 +20,7 @@ mod liquid;
 mod liquids;
 mod lye;
 mod lye_peak;
+mod mass_piece;
 mod remedy;
 mod scale;
 mod scaling;
@@ -40,9 +46,11 @@ pub use liquid::{LiquidRule, LiquidRuleError, show_ratio};
 pub use liquids::{Liquid, UnknownLiquid};
 pub use lye::{LyeStrength, NotSoluble};
 pub use lye_peak::{DissolveVerdict, ExpectedLye};
+pub use mass_piece::PieceClass;
 pub use remedy::{Circumstances, NoRemedy, Remedy, RemedyAct};
 pub use scale::{AccuracyClass, ScaleError, ScaleFacts, Verified};
 pub use scaling::{ScalingError, Substitution, scale_to_available, scale_to_total};
 pub use superfat::{
-    BudgetPart, Doubt, LYE_HEAVY_ASSUMPTIONS, Likelihood, Superfat, SuperfatBudget,
+    BudgetPart, Doubt, LYE_HEAVY_ASSUMPTIONS, Likelihood, SUPERFAT_PER_INTERVAL_MOST, Superfat,
+    SuperfatBudget,
 };

@@ -78,6 +78,14 @@ impl ScaleFacts {
         self.verified.map_or(Ok(()), |verified| verified.check(self))
     }
 
+    /// What of this scale's errors the superfat's uncertainty counts, to be printed beside it.
+    pub const fn counted(&self) -> &'static str {
+        match self.verified {
+            Some(_) => "the scale's reading step and twice its class's error at verification",
+            None => "the scale's reading step only, since no class stands on its plate",
+        }
+    }
+
     /// Standard uncertainty of a net mass, in grams: two readings (tared and loaded) rounded to d
     /// and, where the class is known, the maximum permissible error in service as a rectangle.
     /// Errors of one scale partly cancel between fats and caustic; they are counted in full.
@@ -240,6 +248,7 @@ mod tests {
         let plain = ScaleFacts::new(mass("0.1 g"), mass("3 kg"));
         // difference of two readings of 0.1 g: 0.040 825 g (GUM F.2.2.1)
         assert!((plain.u_g(mass("64 g")) - 0.040_825).abs() < 1e-6);
+        assert!(plain.counted().contains("no class"));
         let verified = Verified { class: AccuracyClass::II, e: mass("0.1 g") };
         let classed = ScaleFacts { verified: Some(verified), ..plain };
         let expected = (0.040_825_f64.powi(2) + 0.1_f64.powi(2) / 3.0).sqrt();

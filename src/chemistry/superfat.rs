@@ -59,6 +59,9 @@ pub const LYE_HEAVY_ASSUMPTIONS: &str = "assuming that the fats are what their l
     in their published ranges, that all caustic dissolved and met the fats, that nothing was \
     spilt, and that the errors are independent and add up to a normal distribution";
 
+/// A scale whose one interval moves the superfat by more than this is too coarse for caustic.
+pub const SUPERFAT_PER_INTERVAL_MOST: Share = Share::from_percent(2);
+
 /// The upper ends of the bands, as probabilities.
 const BANDS: [(f64, Likelihood); 6] = [
     (0.001, Likelihood::VeryUnlikely),
@@ -115,8 +118,8 @@ impl Formula {
         purest.nominal_superfat(weighed).map(Share::from_fraction_rounded)
     }
 
-    /// How far one scale interval of this caustic moves the superfat. Above 2 points the scale is
-    /// too coarse for caustic. `None` before any fat is weighed.
+    /// How far one scale interval of this caustic moves the superfat, to be held against
+    /// [`SUPERFAT_PER_INTERVAL_MOST`]. `None` before any fat is weighed.
     pub fn superfat_per_interval(
         &self,
         caustic: &IngredientId,
@@ -232,7 +235,11 @@ impl Model<'_> {
         }
         for acid in &formula.acids {
             let Some(mass) = model.weighed(&acid.id) else { continue };
-            let koh = uncertainty::within(acid.koh_low, acid.koh, acid.koh_high);
+            let koh = uncertainty::within(
+                acid.koh_low_mg_per_g,
+                acid.koh_mg_per_g,
+                acid.koh_high_mg_per_g,
+            );
             let koh = model.input(Doubt::AcidStrength(acid.id.clone()), koh);
             model.acids.push([koh, mass]);
         }
@@ -390,6 +397,7 @@ mod tests {
         let moved = formula.superfat_per_interval(&"naoh".into(), &small, &coarse).unwrap();
         // 0.98 g of NaOH over a demand of 19.15 g × 0.71289
         assert!((moved.percent() - 7.18).abs() < 0.01, "{moved}");
+        assert!(moved > SUPERFAT_PER_INTERVAL_MOST);
     }
 
     #[test]

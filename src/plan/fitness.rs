@@ -2,13 +2,16 @@
 
 use crate::bench::Role;
 use crate::bench_file::{BenchFile, Purpose, VesselFile};
-use crate::chemistry::{IngredientId, Masses, ScaleFacts, water_boils_at};
+use crate::chemistry::{
+    FormulaFault, IngredientId, Masses, SUPERFAT_PER_INTERVAL_MOST, ScaleFacts, water_boils_at,
+};
 use crate::problem::{Problem, Problems};
 use crate::quantity::{Mass, Share, Span, TemperatureDelta, Volume};
-use crate::recipe::{DENSITY_ASSUMED_G_PER_ML, Recipe};
+use crate::recipe::Recipe;
 
 use super::{
-    Amount, ControlRecipe, FatBasis, Finding, Outlook, Severity, StepKind, Tolerance, Vessel, Weigh,
+    Amount, ControlRecipe, DENSITY_ASSUMED_G_PER_ML, FatBasis, Finding, Outlook, Severity,
+    StepKind, Tolerance, Vessel, Weigh,
 };
 
 pub(super) struct Situation<'a> {
@@ -21,8 +24,6 @@ pub(super) struct Situation<'a> {
     pub basis: &'a [FatBasis],
 }
 
-/// A scale whose one interval moves the superfat by more than this is refused for caustic. Ours.
-const SUPERFAT_PER_INTERVAL_MAX: Share = Share::from_percent(2);
 /// Slower than two readings a second is too slow to stop a pour of caustic. Ours.
 const CAUSTIC_PERIOD_MAX: Span = Span::from_millis(500);
 
@@ -141,16 +142,12 @@ impl Situation<'_> {
     }
 
     fn lye(&self, found: &mut Findings) {
-        let formula = &self.control.formula;
-        if let Err(error) = formula.check_dissolves(self.planned) {
-            found.unfit(format!("the caustic does not stay dissolved: {error}"));
-        }
-        if formula.liquid(self.planned) < Mass::ZERO {
-            found.unfit(
-                "the stock lye already holds more water than the liquid's ratio allows; use a \
-                 stronger stock lye or a larger ratio"
-                    .to_owned(),
-            );
+        for fault in self.control.formula.check(self.planned) {
+            let meant = self.recipe.superfat.is_negative()
+                && matches!(fault, FormulaFault::Superfat { .. } | FormulaFault::Floor { .. });
+            if !meant {
+                found.unfit(self.named(&fault.to_string()));
+            }
         }
         let altitude = self.altitude_m();
         if let (Ok(expected), Ok(boils)) = (&self.outlook.lye.expected, water_boils_at(altitude))
@@ -182,10 +179,10 @@ impl Situation<'_> {
     fn scale(&self, found: &mut Findings, scale: &ScaleFacts) {
         for caustic in &self.outlook.guards {
             let Some(moved) = caustic.superfat_per_interval else { continue };
-            if moved <= SUPERFAT_PER_INTERVAL_MAX {
+            if moved <= SUPERFAT_PER_INTERVAL_MOST {
                 continue;
             }
-            let factor = moved.fraction() / SUPERFAT_PER_INTERVAL_MAX.fraction();
+            let factor = moved.fraction() / SUPERFAT_PER_INTERVAL_MOST.fraction();
             let d = Mass::from_grams_rounded(scale.d.grams() / factor);
             found.unfit(format!(
                 "one step of the scale, {}, moves the superfat by {} points: too coarse for {} of \
@@ -195,7 +192,7 @@ impl Situation<'_> {
                 moved.show(1).trim_end_matches(" %"),
                 self.show(caustic.target),
                 caustic.id,
-                self.show(d),
+                show_fine(d, self.recipe),
                 Share::from_fraction_rounded((1.0 / factor).min(0.5)).show(0),
             ));
         }

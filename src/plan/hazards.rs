@@ -1,5 +1,8 @@
 //! Hazards, named where they are. They advise; the safety data sheet and local codes decide.
 
+use super::Window;
+use crate::quantity::{Temperature, TemperatureUnit};
+
 pub(super) const CAUSTIC: [&str; 4] = [
     "goggles, gloves and long sleeves on before the tin is opened, children and pets out",
     "dry cup of its own, stainless steel or polypropylene, never aluminium, zinc or tin",
@@ -23,12 +26,21 @@ pub(super) const COMBINE: [&str; 3] = [
     "raw soap burns skin like lye does: rinse with plenty of water",
 ];
 
-pub(super) const COOK: [&str; 3] = [
-    "a pot can climb at 82–95 °C, and no probe sees foam: stay within reach, stir it down, flame \
-     or coil off",
-    "pot at most half full, hot handles, hot steam",
-    "raw soap still burns: goggles and gloves while stirring",
-];
+/// Pots were seen to climb between these; common practice, no source.
+const CLIMBS: Window =
+    Window { low: Temperature::from_celsius(82), high: Temperature::from_celsius(95) };
+
+pub(super) fn cook(unit: TemperatureUnit) -> Vec<String> {
+    let (low, high) = (CLIMBS.low.show(unit, 0), CLIMBS.high.show(unit, 0));
+    vec![
+        format!(
+            "a pot can climb at {low} to {high}, and no probe sees foam: stay within reach, stir \
+             it down, flame or coil off"
+        ),
+        "pot at most half full, hot handles, hot steam".to_owned(),
+        "raw soap still burns: goggles and gloves while stirring".to_owned(),
+    ]
+}
 
 pub(super) const STIR_IN: [&str; 1] = ["hot soap spits when cold liquid comes in: add it slowly"];
 

@@ -5,6 +5,7 @@ mod fitness;
 mod formula;
 mod hazards;
 mod outlook;
+mod scaling;
 pub mod sheet;
 mod steps;
 
@@ -19,7 +20,8 @@ pub use control::{
     Vessel, Weigh, Window,
 };
 pub use formula::FatBasis;
-pub use outlook::Outlook;
+pub use outlook::{CausticOutlook, LyeOutlook, Outlook};
+pub use scaling::{DENSITY_ASSUMED_G_PER_ML, ScaleTo, ScalingError, Swapped, scaled, swapped};
 
 /// A batch drawn up: what will be frozen when it starts, and what a maker wants to know before.
 #[derive(Clone, Debug, PartialEq)]
@@ -45,7 +47,8 @@ pub struct Options {
 }
 
 impl Default for Options {
-    /// A liquid of 20 °C without cold bath or portions, and the pot of the recipe or the only one of the bench.
+    /// A liquid of 20 °C without cold bath or portions; the pot of the recipe, or the only one
+    /// of the bench.
     fn default() -> Options {
         let start = StartState {
             liquid: Temperature::from_celsius(20),
@@ -126,7 +129,7 @@ fn pot(
     recipe: &Recipe,
     bench: Option<&BenchFile>,
     options: &Options,
-) -> Result<Option<VesselFile>, Problem> {
+) -> Result<Option<VesselFile>, Problems> {
     let Some(bench) = bench else { return Ok(None) };
     let Some(name) = options.pot.as_ref().or(recipe.pot.as_ref()) else {
         return Ok(bench.only_vessel(Purpose::Pot).cloned());
@@ -145,23 +148,13 @@ fn pot(
         None => format!("add it to `{}` with its tare and volume", bench.file),
     };
     let expected = format!("a pot of the bench file `{}`", bench.file);
-    Err(whole(recipe, "pot", format!("`{name}`"), expected, advice))
-}
-
-/// A problem of the recipe that shows only now.
-fn whole(
-    recipe: &Recipe,
-    field: impl Into<String>,
-    found: impl Into<String>,
-    expected: impl Into<String>,
-    advice: impl Into<String>,
-) -> Problem {
-    Problem {
+    Err(Problem {
         file: recipe.file.clone(),
         line: None,
-        field: field.into(),
-        found: found.into(),
-        expected: expected.into(),
-        advice: advice.into(),
+        field: "pot".to_owned(),
+        found: format!("`{name}`"),
+        expected,
+        advice,
     }
+    .into())
 }

@@ -20,7 +20,7 @@ pub(super) fn of(
     units: Units,
     bench: Option<&BenchFile>,
 ) -> Vec<Step> {
-    let mut steps = Steps { steps: Vec::new(), recipe, planned };
+    let mut steps = Steps { steps: Vec::new(), recipe, planned, units };
     steps.work(When::First);
     for oil in &recipe.oils {
         steps.oil(oil);
@@ -30,7 +30,7 @@ pub(super) fn of(
     for caustic in &recipe.caustics {
         steps.caustic(caustic);
     }
-    steps.liquid_and_lye(outlook, units);
+    steps.liquid_and_lye(outlook);
     let combine = StepKind::Combine {
         oils: recipe.combine.oils,
         lye: recipe.combine.lye,
@@ -63,6 +63,7 @@ struct Steps<'a> {
     steps: Vec<Step>,
     recipe: &'a Recipe,
     planned: &'a Masses,
+    units: Units,
 }
 
 impl Steps<'_> {
@@ -115,7 +116,7 @@ impl Steps<'_> {
         self.weigh(weigh, words(&hazards::CAUSTIC));
     }
 
-    fn liquid_and_lye(&mut self, outlook: &Outlook, units: Units) {
+    fn liquid_and_lye(&mut self, outlook: &Outlook) {
         let liquid = &self.recipe.liquid;
         let mass = self.planned.get(&liquid.id).copied().unwrap_or(Mass::ZERO);
         if mass <= Mass::ZERO {
@@ -135,9 +136,11 @@ impl Steps<'_> {
             nature: Nature::Pour,
             tolerance: tolerance(liquid.tolerance, Nature::Pour),
         };
-        self.weigh(weigh, words(&hazards::LIQUID));
+        let mut dangers = words(&hazards::LIQUID);
+        dangers.extend(liquid.caution.clone());
+        self.weigh(weigh, dangers);
         let mut dangers = words(&hazards::DISSOLVE);
-        dangers.extend(outlook.lye_words(units));
+        dangers.extend(outlook.lye_words(self.units));
         let all_stock = self.recipe.caustics.iter().all(|caustic| caustic.stock.is_some());
         let title = if all_stock {
             format!("pour the stock lye into the {}", liquid.name)
@@ -205,7 +208,8 @@ impl Steps<'_> {
             duration: plan.duration,
             look_every: plan.look_every,
         };
-        self.push("cook", "cook", words(&hazards::COOK), StepKind::Cook(cook));
+        let dangers = hazards::cook(self.units.temperature);
+        self.push("cook", "cook", dangers, StepKind::Cook(cook));
     }
 
     /// Whether there was any.

@@ -1,15 +1,11 @@
-//! The parts of a recipe file that are weighed: oils, caustic, liquid, additions.
+//! Oils and caustics of a recipe file, and what all ingredients have in common.
 
-use crate::chemistry::{
-    Alkali, Fat, FatTable, FormulaAcid, IngredientId, LiquidRule, LiquidRuleError, LotCertificate,
-};
-use crate::plan::{Nature, Tolerance, Vessel};
+use crate::chemistry::{Alkali, Fat, FatTable, IngredientId, LotCertificate};
+use crate::plan::{Nature, Tolerance};
 use crate::problem::{Form, Placed, Table};
 use crate::quantity::{Mass, Share};
 
-use super::{
-    Addition, AdditionAmount, CausticChoice, LateFat, Liquid, Lot, Oil, Purity, When, amounts,
-};
+use super::{CausticChoice, Lot, Oil, Purity, amounts};
 
 /// An oil with its amount as written, before all of them are looked at together.
 pub(super) struct OilRow {
@@ -19,11 +15,11 @@ pub(super) struct OilRow {
     pub at: Placed<()>,
 }
 
-struct Common {
-    nature: Nature,
-    tolerance: Option<Tolerance>,
-    lot: Option<Lot>,
-    line: Option<usize>,
+pub(super) struct Common {
+    pub nature: Nature,
+    pub tolerance: Option<Tolerance>,
+    pub lot: Option<Lot>,
+    pub line: Option<usize>,
 }
 
 /// A flake's own sheet gives ±1 % about the purity on the label (one maker's sheet of NaOH flakes).
@@ -31,10 +27,6 @@ const LABEL_HALF_WIDTH: Share = Share::from_percent(1);
 /// Weaker products are no solid caustic, or have stood open.
 const PURITY_LEAST: Share = Share::from_percent(80);
 const TOLERANCE_SHARE_MOST: Share = Share::from_percent(20);
-/// Above this share of the oils an addition is a mistake in the unit.
-const ADDITION_MOST: Share = Share::from_percent(50);
-const LIQUID_EXPECTED: &str = "liquid to caustic like `2.7:1`, caustic as a share of the lye like \
-     `27 %`, or a mass like `167 g`";
 const PURITY_ADVICE: &str = "copy it from the label or the certificate: flake of 85 % and flake of \
      90 % differ by enough to turn a superfat of 5 % negative";
 
@@ -45,7 +37,6 @@ pub(super) fn oil<'a>(
 ) -> Option<OilRow> {
     let at = table.placed();
     let fat = fat(form, &mut table, fats);
-    let called = form.text(&mut table, "called").map(|text| text.value);
     let share = form.quantity(&mut table, "share", Share::parse);
     let mass = form.quantity(&mut table, "mass", Mass::parse);
     let common = common(form, &mut table);
@@ -62,11 +53,11 @@ pub(super) fn oil<'a>(
     }
     let share = share.filter(|share| positive_share(form, share, Share::WHOLE));
     let mass = mass.filter(|mass| positive_mass(form, mass));
-    let fat = fat?;
+    let (fat, name) = fat?;
     let oil = Oil {
         id: IngredientId(fat.key.clone()),
         fat: fat.key.clone(),
-        name: called.unwrap_or_else(|| fat.name.clone()),
+        name,
         mass: Mass::ZERO,
         nature: common.nature,
         tolerance: common.tolerance,
@@ -120,111 +111,6 @@ pub(super) fn caustic<'a>(form: &mut Form<'a>, mut table: Table<'a>) -> Option<C
     })
 }
 
-pub(super) fn liquid<'a>(form: &mut Form<'a>, mut table: Table<'a>) -> Option<Liquid> {
-    let name = form.text(&mut table, "of");
-    let amount = form.text(&mut table, "amount");
-    form.need(&table, "amount", LIQUID_EXPECTED, "add it");
-    let amount = amount.and_then(|text| match LiquidRule::parse(&text.value) {
-        Ok(rule) => Some(rule),
-        Err(LiquidRuleError::Quantity(error)) => {
-            form.refuse_quantity(&text, &text.value, &error);
-            None
-        }
-        Err(error) => {
-            let found = match &error {
-                LiquidRuleError::RatioRange { parts, .. } => {
-                    format!("`{}`, {parts} parts of liquid to 1 of caustic", text.value)
-                }
-                _ => format!("`{}`", text.value),
-            };
-            let expected = match &error {
-                LiquidRuleError::RatioRange { .. } => "0.9:1 to 20:1, with the liquid first",
-                LiquidRuleError::ConcentrationRange { .. } => {
-                    "5 % to 52 % of caustic in caustic and liquid together"
-                }
-                LiquidRuleError::NoMass { .. } => "a mass above zero, like `167 g`",
-                _ => LIQUID_EXPECTED,
-            };
-            form.refuse(&text, found, expected, "correct it");
-            None
-        }
-    });
-    let ice = form.quantity(&mut table, "ice", Share::parse);
-    let ice = ice.filter(|share| positive_share(form, share, Share::WHOLE));
-    let water = form.quantity(&mut table, "water", Share::parse);
-    let water = water.filter(|share| positive_share(form, share, Share::WHOLE));
-    let common = common(form, &mut table);
-    form.close(table);
-    let name = name.map_or_else(|| "water".to_owned(), |name| name.value);
-    Some(Liquid {
-        id: IngredientId(slug(&name)),
-        water: water.map_or_else(|| usual_water(&name), |water| water.value),
-        name,
-        amount: amount?,
-        ice: ice.map_or(Share::ZERO, |ice| ice.value),
-        tolerance: common.tolerance,
-        lot: common.lot,
-        line: common.line,
-    })
-}
-
-pub(super) fn addition<'a>(form: &mut Form<'a>, mut table: Table<'a>) -> Option<Addition> {
-    let name = form.text(&mut table, "name");
-    form.need(&table, "name", "what is added, like `glycerin`", "add it");
-    let amount = amount(form, &mut table);
-    let words: Vec<(&str, When)> =
-        When::WORDS.into_iter().filter(|(_, w)| !matches!(w, When::First | When::Last)).collect();
-    let when = form.word(&mut table, "when", &words);
-    let expected = "`before lye`, `before cook` or `after cook`";
-    form.need(&table, "when", expected, "add it");
-    let vessels = [("own cup", Vessel::Own), ("pot", Vessel::Pot)];
-    let into = form.word(&mut table, "into", &vessels);
-    let mut hazards = form.texts(&mut table, "hazards");
-    let common = common(form, &mut table);
-    let acid = acid(form, &mut table, name.as_ref(), when.as_ref());
-    form.close(table);
-    let name = name?.value;
-    if hazards.is_empty() && is_flammable(&name) {
-        hazards.push(FLAMMABLE.to_owned());
-    }
-    Some(Addition {
-        id: IngredientId(slug(&name)),
-        name,
-        amount: amount?,
-        when: when?.value,
-        into: into.map_or(Vessel::Own, |into| into.value),
-        nature: common.nature,
-        tolerance: common.tolerance,
-        hazards,
-        acid,
-        lot: common.lot,
-        line: common.line,
-    })
-}
-
-pub(super) fn late_fat<'a>(
-    form: &mut Form<'a>,
-    mut table: Table<'a>,
-    fats: &FatTable,
-) -> Option<LateFat> {
-    let fat = fat(form, &mut table, fats);
-    let called = form.text(&mut table, "called").map(|text| text.value);
-    let amount = amount(form, &mut table);
-    let common = common(form, &mut table);
-    form.close(table);
-    let fat = fat?;
-    Some(LateFat {
-        id: IngredientId(format!("{}-after-cook", fat.key)),
-        fat: fat.key.clone(),
-        name: called.unwrap_or_else(|| fat.name.clone()),
-        amount: amount?,
-        nature: common.nature,
-        tolerance: common.tolerance,
-        lot: common.lot,
-        line: common.line,
-    })
-}
-
 /// A name as an ingredient's key: "Aloe juice" is "aloe-juice".
 pub(super) fn slug(name: &str) -> String {
     let spaced: String =
@@ -233,21 +119,23 @@ pub(super) fn slug(name: &str) -> String {
     if slug.is_empty() { "unnamed".to_owned() } else { slug }
 }
 
-const FLAMMABLE: &str =
-    "flammable: flame and heating coil off, room aired, pot cooled before it comes near";
-
-fn is_flammable(name: &str) -> bool {
-    let name = name.to_lowercase();
-    ["alcohol", "ethanol", "isoprop", "spirit"].iter().any(|word| name.contains(word))
-}
-
-fn fat<'a, 'f>(form: &mut Form<'a>, table: &mut Table<'a>, fats: &'f FatTable) -> Option<&'f Fat> {
+/// The fat, and what to call it: as the maker does, unless that is but the table's key.
+pub(super) fn fat<'a, 'f>(
+    form: &mut Form<'a>,
+    table: &mut Table<'a>,
+    fats: &'f FatTable,
+) -> Option<(&'f Fat, String)> {
     let name = form.text(table, "fat");
+    let called = form.text(table, "called");
     let expected = "the name of an oil, butter or wax, like `olive oil`";
     form.need(table, "fat", expected, "add it");
     let name = name?;
     match fats.find(&name.value) {
-        Ok(fat) => Some(fat),
+        Ok(fat) => {
+            let is_key = name.value.eq_ignore_ascii_case(&fat.key);
+            let written = if is_key { fat.name.clone() } else { name.value };
+            Some((fat, called.map_or(written, |called| called.value)))
+        }
         Err(unknown) => {
             let advice = match unknown.nearest {
                 Some(near) => format!("did you mean `{near}`?"),
@@ -259,7 +147,7 @@ fn fat<'a, 'f>(form: &mut Form<'a>, table: &mut Table<'a>, fats: &'f FatTable) -
     }
 }
 
-fn common<'a>(form: &mut Form<'a>, table: &mut Table<'a>) -> Common {
+pub(super) fn common<'a>(form: &mut Form<'a>, table: &mut Table<'a>) -> Common {
     let words = [("pour", Nature::Pour), ("pieces", Nature::Pieces), ("scoop", Nature::Scoop)];
     let nature = form.word(table, "comes_as", &words);
     let tolerance = form.quantity(table, "tolerance", amounts::tolerance);
@@ -305,83 +193,6 @@ fn read_certificate<'a>(
     })
 }
 
-#[derive(Clone, Copy)]
-enum AcidWord {
-    Citric,
-    CitricMonohydrate,
-    Lactic,
-}
-
-/// An acid eats caustic before any fat does, so it has to be known before the caustic is weighed.
-fn acid<'a>(
-    form: &mut Form<'a>,
-    table: &mut Table<'a>,
-    name: Option<&Placed<String>>,
-    when: Option<&Placed<When>>,
-) -> Option<FormulaAcid> {
-    let words = [
-        ("citric acid", AcidWord::Citric),
-        ("citric acid monohydrate", AcidWord::CitricMonohydrate),
-        ("lactic acid", AcidWord::Lactic),
-    ];
-    let acid = form.word(table, "acid", &words);
-    let strength = form.quantity(table, "strength", Share::parse);
-    let strength = strength.filter(|share| positive_share(form, share, Share::WHOLE));
-    let name = name?;
-    let id = slug(&name.value);
-    let Some(acid) = acid else {
-        let plain = name.value.to_lowercase();
-        if !table.has("acid") && ["citric", "lactic", "vinegar"].iter().any(|w| plain.contains(w)) {
-            let expected = "`acid`, so that the caustic it eats is counted";
-            let advice = "add `acid = \"citric acid\"`, `\"citric acid monohydrate\"` or \
-                          `\"lactic acid\"`; vinegar is not counted here, use one of these";
-            form.refuse(name, "an acid that is not declared as one", expected, advice);
-        }
-        return None;
-    };
-    if let Some(when) = when
-        && when.value != When::BeforeLye
-    {
-        let advice = "write when = \"before lye\"; it is then weighed before the caustic";
-        form.refuse(when, "an acid after the lye", "an acid before the lye", advice);
-    }
-    match (acid.value, strength) {
-        (AcidWord::Citric, _) => Some(FormulaAcid::citric(&id)),
-        (AcidWord::CitricMonohydrate, _) => Some(FormulaAcid::citric_monohydrate(&id)),
-        (AcidWord::Lactic, Some(strength)) => Some(FormulaAcid::lactic(&id, strength.value)),
-        (AcidWord::Lactic, None) => {
-            let expected = "its `strength`, like `80 %`, as on the bottle";
-            form.need(table, "strength", expected, "add it");
-            None
-        }
-    }
-}
-
-/// The part of a liquid that is water and can dissolve caustic. Common practice, no source; the
-/// key `water` replaces it.
-fn usual_water(name: &str) -> Share {
-    let name = name.to_lowercase();
-    let usual = [("milk", 87), ("cream", 70), ("brine", 75), ("beer", 95), ("tea", 99)];
-    let found = usual.into_iter().find(|(word, _)| name.contains(word));
-    Share::from_percent(found.map_or(100, |(_, percent)| percent))
-}
-
-fn amount<'a>(form: &mut Form<'a>, table: &mut Table<'a>) -> Option<AdditionAmount> {
-    let amount = form.quantity(table, "amount", amounts::addition);
-    let expected = "a mass like `12 g`, a share of the oils like `5 %`, or a range like `4–6 %`";
-    form.need(table, "amount", expected, "add it");
-    let amount = amount?;
-    let good = match amount.value {
-        AdditionAmount::Mass(mass) => positive_mass(form, &amount.with(mass)),
-        AdditionAmount::OfOils(share) => positive_share(form, &amount.with(share), ADDITION_MOST),
-        AdditionAmount::Between(low, high) => {
-            positive_share(form, &amount.with(low), ADDITION_MOST)
-                && positive_share(form, &amount.with(high), ADDITION_MOST)
-        }
-    };
-    good.then_some(amount.value)
-}
-
 fn about(stated: Share) -> Purity {
     Purity {
         low: stated - LABEL_HALF_WIDTH,
@@ -410,7 +221,7 @@ fn usable_tolerance(form: &mut Form<'_>, tolerance: &Placed<Tolerance>) -> bool 
     }
 }
 
-fn positive_share(form: &mut Form<'_>, share: &Placed<Share>, most: Share) -> bool {
+pub(super) fn positive_share(form: &mut Form<'_>, share: &Placed<Share>, most: Share) -> bool {
     let good = share.value > Share::ZERO && share.value <= most;
     if !good {
         let expected = format!("more than 0 % and at most {}", most.show(0));

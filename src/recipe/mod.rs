@@ -4,14 +4,14 @@
 //! superfat nobody asked for. Every oil has its mass, however the file stated it; scaling gives a
 //! new recipe.
 
+mod additions;
 mod amounts;
 mod ingredients;
+mod liquid;
 mod process;
 mod read;
-mod scale;
 
 pub(crate) use read::{digest, units};
-pub use scale::DENSITY_ASSUMED_G_PER_ML;
 
 use std::collections::BTreeMap;
 
@@ -105,6 +105,8 @@ pub struct Liquid {
     pub amount: LiquidRule,
     /// The part of it that is water.
     pub water: Share,
+    /// What to mind with it.
+    pub caution: Option<String>,
     /// The part of the liquid that goes in as ice.
     pub ice: Share,
     pub tolerance: Option<Tolerance>,

@@ -11,7 +11,7 @@ use crate::problem::{Form, Placed, Problems, Source, Table};
 use crate::quantity::{Mass, MassUnit, Share, TemperatureUnit};
 
 use super::ingredients::{self, OilRow};
-use super::{CausticChoice, CookPlan, Oil, Recipe, process};
+use super::{CausticChoice, CookPlan, Oil, Recipe, additions, liquid, process};
 
 const SUPERFAT_MOST: Share = Share::from_percent(30);
 const SUPERFAT_LEAST: Share = Share::from_percent(-10);
@@ -92,16 +92,16 @@ fn read<'a>(
     let caustics = caustics(form, &mut table);
     let liquid = form.table(&mut table, "liquid");
     form.need(&table, "liquid", "a part [liquid] with its `amount`", EXAMPLE);
-    let liquid = liquid.and_then(|liquid| ingredients::liquid(form, liquid));
+    let liquid = liquid.and_then(|liquid| liquid::liquid(form, liquid));
     let additions: Vec<_> = form
         .tables(&mut table, "addition")
         .into_iter()
-        .filter_map(|row| ingredients::addition(form, row))
+        .filter_map(|row| additions::addition(form, row))
         .collect();
     let late_fats: Vec<_> = form
         .tables(&mut table, "fat_after_cook")
         .into_iter()
-        .filter_map(|row| ingredients::late_fat(form, row, fats))
+        .filter_map(|row| additions::late_fat(form, row, fats))
         .collect();
     let cook = cook(form, &mut table);
     let combine = form.table(&mut table, "bring_together");

@@ -20,9 +20,9 @@ pub struct Instrument {
     pub channels: Vec<Channel>,
 }
 
-pub const SHEET_SCALE: &str = "demo-scale";
-pub const SHEET_STREAM: &str = "demo-thermometer";
-pub const SHEET_ANSWER: &str = "demo-pot-probe";
+pub const SHEET_SCALE: &str = "comma-status-line";
+pub const SHEET_STREAM: &str = "comma-probes";
+pub const SHEET_ANSWER: &str = "probe-answer";
 
 /// The question the answering thermometer knows.
 const QUESTION: &[u8] = b"T1";

@@ -1,8 +1,10 @@
 //! Everything that is tested from outside, in one binary.
 
 mod bench;
+mod bench_files;
 mod chemistry_practice;
 mod driver;
 mod journal;
+mod plans;
 mod recipes;
 mod scenarios;
