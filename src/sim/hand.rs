@@ -22,7 +22,9 @@ const CARRY_S: f64 = 0.9;
 /// A display is trusted this long after the hand has left it.
 const SETTLE_S: f64 = 1.8;
 const SPOON_S: f64 = 2.6;
+/// A spoon of caustic, a ladle of anything else.
 const SPOON_G: f64 = 1.6;
+const LADLE_G: f64 = 40.0;
 const TIP_S: f64 = 12.0;
 const COMBINE_S: f64 = 6.0;
 pub(super) const LOOK_S: f64 = 3.0;
@@ -248,8 +250,9 @@ impl Hand {
                     return;
                 };
                 let excess = (net - weighing.target.mass).grams();
-                let grams = if excess > SPOON_G {
-                    SPOON_G * self.chance.between(0.8, 1.1)
+                let spoon = if weighing.target.guard.is_some() { SPOON_G } else { LADLE_G };
+                let grams = if excess > spoon {
+                    spoon * self.chance.between(0.8, 1.1)
                 } else {
                     excess + self.chance.between(0.0, 0.1)
                 };

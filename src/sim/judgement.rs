@@ -19,6 +19,8 @@ const UNSEEN_S: f64 = 6.0;
 /// Lye goes into the oils below this, or after so long in the cold bath; common practice.
 const COMBINE_C: f64 = 60.0;
 const COMBINE_WAIT_S: f64 = 240.0;
+/// A hand says yes to less than this part too much, and takes out what is more.
+const LITTLE: f64 = 0.25;
 /// The mixture is stirred on the plate until it is this warm, or for so long.
 const WARM_C: f64 = 72.5;
 const STIR_MAX_S: f64 = 120.0;
@@ -73,9 +75,13 @@ impl Hand {
                     && self.orders.off_target_grams(&weighing.ingredient) < 0.0;
                 meant.then(|| Want::Press(vec![confirm], 2))
             }
-            Ask::TakeLong { .. } => {
-                let caustic = batch.weighing.as_ref()?.target.guard.is_some();
-                (!caustic).then(|| Want::Press(vec![confirm], 2))
+            Ask::TakeLong { excess } => {
+                let target = batch.weighing.as_ref()?.target;
+                let little = excess.grams() < target.mass.grams() * LITTLE;
+                if target.guard.is_some() {
+                    return None;
+                }
+                Some(if little { Want::Press(vec![confirm], 2) } else { Want::Spoon })
             }
             Ask::Remedy { options, .. } => {
                 let remedy = if self.orders.discards { Remedy::Discard } else { Remedy::SpoonOut };

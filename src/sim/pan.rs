@@ -121,7 +121,8 @@ mod tests {
             scale.step(812.4, 0.01);
             highest = highest.max(scale.position_g);
         }
-        // overshoot of a damped second-order system: exp(−πζ/√(1−ζ²)) = 16.3 % at ζ = 0.5
+        // overshoot of a damped second-order system:
+        // exp(−πζ/√(1−ζ²)) = 16.3 % at ζ = 0.5
         let over = (highest - 812.4) / 812.4;
         assert!((over - 0.163).abs() < 0.03, "{over}");
         assert!(matches!(readings(&mut scale, 812.4, 40)[39], Shown::Stable(8123..=8125)));

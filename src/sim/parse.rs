@@ -261,9 +261,11 @@ mod tests {
 
     #[test]
     fn a_whole_story_reads() {
-        let text = "title t\nseed 9\nuntil 10 min\n\nhand\n  overpour naoh by 4 g\n  leave at 6 min \
-                    for 30 s\nfaults\n  unplug scale for 4 s when olive is half poured\n  drop \
-                    scale 20 % for 10 s at 5 s\ninputs\n  0.5 start\nexpect facts\n  0.50 begins x";
+        let text = "title t\nseed 9\nuntil 10 min\n\n\
+                    hand\n  overpour naoh by 4 g\n  leave at 6 min for 30 s\n\
+                    faults\n  unplug scale for 4 s when olive is half poured\n  \
+                    drop scale 20 % for 10 s at 5 s\n\
+                    inputs\n  0.5 start\nexpect facts\n  0.50 begins x";
         let story = parse("x.story", text).unwrap();
         assert_eq!(story.seed, 9);
         let orders = story.hand.unwrap();

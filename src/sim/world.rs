@@ -264,3 +264,104 @@ const fn words(kind: FaultKind) -> &'static str {
         FaultKind::Period(_) => "another pace",
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::{fixture, parse};
+    use super::*;
+
+    const QUIET: &str = "title x\nseed 3\nhand\n";
+
+    fn world(text: &str) -> World {
+        World::new(&parse("x", text).unwrap(), &fixture::standard())
+    }
+
+    /// Lets the world go by as a shell would, with a screen that shows nothing.
+    fn events_until(world: &mut World, until: Span) -> Vec<Event> {
+        let mut events = Vec::new();
+        while world.next() <= until {
+            events.extend(world.advance(world.next(), &View::default()));
+        }
+        events
+    }
+
+    fn lines(events: &[Event], wanted: &str) -> Vec<String> {
+        let said = events.iter().filter_map(|event| match event {
+            Event::Bytes { instrument, bytes } if instrument == wanted => {
+                Some(String::from_utf8_lossy(bytes).into_owned())
+            }
+            _ => None,
+        });
+        said.collect()
+    }
+
+    #[test]
+    fn instruments_stream_at_their_pace() {
+        let events = events_until(&mut world(QUIET), Span::from_secs(10));
+        let scale = lines(&events, "scale");
+        assert_eq!(scale.len(), 100);
+        assert!(scale.iter().all(|line| line.len() == 17 && line.ends_with("g\r\n")), "{scale:?}");
+        assert_eq!(lines(&events, "thermometer").len(), 10);
+        assert_eq!(lines(&events, "thermometer")[0].split(',').count(), 3);
+        assert_eq!(lines(&events, "pot-probe"), Vec::<String>::new(), "nobody asked");
+    }
+
+    #[test]
+    fn the_answering_probe_answers_late_and_refuses_nonsense() {
+        let mut world = world(QUIET);
+        let asked = Span::from_secs(1);
+        events_until(&mut world, asked);
+        assert!(world.receive("pot-probe", b"T1", asked).is_empty(), "half a question");
+        assert!(world.receive("pot-probe", b"\r\n", asked).is_empty());
+        assert!(lines(&events_until(&mut world, Span::from_millis(1079)), "pot-probe").is_empty());
+        let answer = lines(&events_until(&mut world, Span::from_millis(1081)), "pot-probe");
+        assert_eq!(answer.len(), 1);
+        assert!(answer[0].starts_with("T1 +02") && answer[0].ends_with("C\r\n"), "{answer:?}");
+        let nonsense = world.receive("pot-probe", b"X9\r", Span::from_millis(1100));
+        assert_eq!(lines(&nonsense, "pot-probe"), ["E1\r\n"]);
+        for _ in 0..1000 {
+            world.receive("pot-probe", &[b'x'; 1000], Span::from_millis(1100));
+            world.receive("pot-probe", b"\nT1\n", Span::from_millis(1100));
+        }
+        let answers = lines(&events_until(&mut world, Span::from_secs(5)), "pot-probe");
+        assert!(answers.len() <= 16, "open questions are bounded: {}", answers.len());
+    }
+
+    #[test]
+    fn unplugged_is_silent_and_garbage_is_no_line() {
+        let faults = "faults\nunplug scale for 2 s at 1 s\ngarbage scale for 1 s at 5 s\n";
+        let mut world = world(&format!("{QUIET}{faults}"));
+        let events = events_until(&mut world, Span::from_secs(4));
+        assert_eq!(lines(&events, "scale").len(), 40 - 20);
+        let of = |event: &Event| {
+            let instrument = "scale".to_owned();
+            (*event == Event::Unplugged { instrument: instrument.clone() })
+                || *event == Event::Plugged { instrument }
+        };
+        assert_eq!(events.iter().filter(|event| of(event)).count(), 2);
+        let events = events_until(&mut world, Span::from_secs(7));
+        let odd = lines(&events, "scale").iter().filter(|l| !l.starts_with("ST,")).count();
+        assert_eq!(odd, 10);
+    }
+
+    #[test]
+    fn bytes_and_readings_tell_the_same() {
+        let mut told = events_until(&mut world(QUIET), Span::from_secs(3)).into_iter();
+        let mut readings = world(QUIET).with_readings();
+        let readings = events_until(&mut readings, Span::from_secs(3));
+        let mut compared = 0;
+        for event in &readings {
+            let Event::Reading(reading) = event else { continue };
+            let Some(mass) = reading.mass() else { continue };
+            let line = told.find_map(|event| match event {
+                Event::Bytes { instrument, bytes } if instrument == "scale" => Some(bytes),
+                _ => None,
+            });
+            let line = String::from_utf8(line.unwrap()).unwrap();
+            let number: f64 = line[3..12].parse().unwrap();
+            assert!((number - mass.grams()).abs() < 1e-9, "{line} {mass}");
+            compared += 1;
+        }
+        assert_eq!(compared, 30);
+    }
+}
