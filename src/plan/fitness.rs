@@ -62,6 +62,9 @@ pub(super) fn tolerances(
 
 pub(super) fn findings(situation: &Situation<'_>) -> Vec<Finding> {
     let mut found = Findings { list: Vec::new() };
+    for change in &situation.recipe.changes {
+        found.note(format!("not as the file stands: {change}"));
+    }
     situation.superfat(&mut found);
     situation.lye(&mut found);
     situation.fats(&mut found);
@@ -147,6 +150,9 @@ impl Situation<'_> {
                 && matches!(fault, FormulaFault::Superfat { .. } | FormulaFault::Floor { .. });
             if !meant {
                 found.unfit(self.named(&fault.to_string()));
+            } else if let Err(fault) = self.control.formula.check_dissolves(self.planned) {
+                // a meant superfat below nothing keeps the check above from looking at the lye
+                found.unfit(fault.to_string());
             }
         }
         let altitude = self.altitude_m();
@@ -242,9 +248,15 @@ impl Situation<'_> {
         }
         let Some((name, load)) = too_much else { return };
         let pot_words = if self.pot.is_some() { "pot and contents" } else { "the contents alone" };
+        let room = (scale.capacity - pot).grams() / (load - pot).grams();
+        let smaller = if room > 0.0 {
+            format!("a batch of {} of this one", Share::from_fraction_rounded(room).show(0))
+        } else {
+            "a scale of larger capacity".to_owned()
+        };
         found.unfit(format!(
             "with {name} {pot_words} come to {}, more than the scale's capacity of {}; a lighter \
-             pot, the oils weighed in cups one after the other, or a smaller batch would do",
+             pot, the oils weighed in cups one after the other, or {smaller} would do",
             self.show(load),
             self.show(scale.capacity)
         ));
@@ -330,6 +342,13 @@ impl Situation<'_> {
             }
         }
         let Some(bench) = self.bench else { return };
+        if self.pot.is_none() {
+            found.note(
+                "no pot is known: neither its mass on the scale nor its room for a climbing cook \
+                 is judged; name one in recipe and bench file"
+                    .to_owned(),
+            );
+        }
         for vessel in bench.vessels.iter().filter(|v| v.purpose.meets_caustic()) {
             if let Some(why) = vessel.material.attacked() {
                 found.warn(format!("{}: {why}; use another", vessel.name));

@@ -240,18 +240,6 @@ impl<'a> Form<'a> {
         }
     }
 
-    pub fn yes(&mut self, table: &mut Table<'a>, key: &'static str) -> Option<Placed<bool>> {
-        let value = table.take(key)?;
-        match value.value.as_bool() {
-            Some(yes) => Some(value.with(yes)),
-            None => {
-                let found = describe(&value.value);
-                self.refuse(&value, found, "true or false", "write it without quotes");
-                None
-            }
-        }
-    }
-
     pub fn texts(&mut self, table: &mut Table<'a>, key: &'static str) -> Vec<String> {
         let Some(value) = table.take(key) else { return Vec::new() };
         let items = value.value.as_array().map(|items| {
