@@ -125,7 +125,7 @@ fn heats(page: &mut String) {
     let source = "older table of enthalpies of solution (NBS Circular 500, from memory), as \
                   reproduced in a textbook; used as the lower end";
     section(page, &format!("{title}: the older family"), source, older);
-    let source = "Olsson, Jernqvist and Aly, Int. J. Thermophys. 18 (1997) 3, on Parker\'s infinite \
+    let source = "Olsson, Jernqvist and Aly, Int. J. Thermophys. 18 (1997) 3, on Parker's infinite \
                   dilution; poor below 5 % NaOH, used only below n = 3";
     section(page, &format!("{title}: an independent fit"), source, olsson);
     let mut rows = Vec::new();
@@ -139,7 +139,7 @@ fn heats(page: &mut String) {
     for row in &mut rows {
         row.allowed = (row.allowed * 1000.0).round() / 1000.0;
     }
-    let source = "Laliberté, J. Chem. Eng. Data 54 (2009) 1725; ours is Olsson\'s fit";
+    let source = "Laliberté, J. Chem. Eng. Data 54 (2009) 1725; ours is Olsson's fit";
     section(page, "Heat capacity of NaOH lye, J/(g K)", source, rows);
 }
 
@@ -151,7 +151,7 @@ fn lossless_ends(page: &mut String) {
             rows.push(row(format!("{fraction} NaOH, {family}"), expected, ours, 1, 1.0));
         }
     }
-    let source = "both families of heats with Olsson\'s heat capacities, computed apart";
+    let source = "both families of heats with Olsson's heat capacities, computed apart";
     section(page, "End of a lossless NaOH lye from 20 °C, °C", source, rows);
     let mut rows = Vec::new();
     for (fraction, anhydrous, flake) in dissolve::POTASH_BOUND {
@@ -160,7 +160,7 @@ fn lossless_ends(page: &mut String) {
             rows.push(row(format!("{fraction} KOH, {percent} % flake"), expected, ours, 1, 1.5));
         }
     }
-    let source = "heat at infinite dilution (Parker 1965) with Laliberté\'s heat capacities, \
+    let source = "heat at infinite dilution (Parker 1965) with Laliberté's heat capacities, \
                   computed apart; upper bounds only";
     section(page, "Upper bound of a KOH lye from 20 °C, °C", source, rows);
 }

@@ -20,9 +20,7 @@ pub struct Liquid {
 
 /// No liquid goes by this name.
 #[derive(Clone, Debug, PartialEq, Eq, Error)]
-#[error(
-    "no liquid is called `{asked}`; {}", suggestion(.nearest)
-)]
+#[error("no liquid is called `{asked}`; {}", suggestion(.nearest))]
 pub struct UnknownLiquid {
     pub asked: String,
     pub nearest: Option<&'static str>,

@@ -20,7 +20,7 @@ impl Chance {
         Chance(name.bytes().fold(self.0 ^ 0xcbf2_9ce4_8422_2325, mix))
     }
 
-    pub fn next(&mut self) -> u64 {
+    pub fn draw(&mut self) -> u64 {
         self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
         let mut mixed = self.0;
         mixed = (mixed ^ (mixed >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
@@ -30,7 +30,7 @@ impl Chance {
 
     /// Evenly between `low` and `high`.
     pub fn between(&mut self, low: f64, high: f64) -> f64 {
-        let unit = (self.next() >> 11) as f64 / (1_u64 << 53) as f64;
+        let unit = (self.draw() >> 11) as f64 / (1_u64 << 53) as f64;
         low + (high - low) * unit
     }
 
@@ -54,7 +54,7 @@ mod tests {
     #[test]
     fn reference_values() {
         let mut chance = Chance::new(1_234_567);
-        let drawn: Vec<u64> = (0..3).map(|_| chance.next()).collect();
+        let drawn: Vec<u64> = (0..3).map(|_| chance.draw()).collect();
         assert_eq!(
             drawn,
             [6_457_827_717_110_365_317, 3_203_168_211_198_807_973, 9_817_491_932_198_370_423]
@@ -74,7 +74,7 @@ mod tests {
     #[test]
     fn branches_are_apart() {
         let root = Chance::new(7);
-        assert_ne!(root.branch("scale").next(), root.branch("hand").next());
-        assert_eq!(root.branch("scale").next(), root.branch("scale").next());
+        assert_ne!(root.branch("scale").draw(), root.branch("hand").draw());
+        assert_eq!(root.branch("scale").draw(), root.branch("scale").draw());
     }
 }

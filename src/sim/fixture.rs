@@ -21,7 +21,7 @@ pub struct SimBench {
 }
 
 pub const RECIPES: [&str; 1] = ["three-oils"];
-pub const BENCHES: [&str; 1] = ["standard"];
+pub const BENCHES: [&str; 3] = ["standard", "scale-and-pot", "scale-only"];
 
 /// A control recipe by its name.
 pub fn recipe(name: &str) -> Option<ControlRecipe> {
@@ -30,7 +30,17 @@ pub fn recipe(name: &str) -> Option<ControlRecipe> {
 
 /// A bench by its name.
 pub fn bench(name: &str) -> Option<SimBench> {
-    (name == "standard").then(standard)
+    let mut bench = standard();
+    let channels = &mut bench.setup.channels;
+    match name {
+        "standard" => {}
+        "scale-and-pot" => {
+            channels.retain(|known| ["scale", "pot"].contains(&known.channel.as_str()))
+        }
+        "scale-only" => channels.retain(|known| known.channel.as_str() == "scale"),
+        _ => return None,
+    }
+    Some(bench)
 }
 
 /// Three oils, sodium hydroxide, water, three minutes of cook with a look each minute, glycerin.

@@ -6,42 +6,36 @@
 use std::collections::BTreeMap;
 
 use super::chance::Chance;
+use super::eyes::celsius_at;
 use super::heat::{BATH_COOLING_S, Lye, PLATE_W};
 use super::pour::Pour;
-use super::scene::{BEAKER, CUP, JUG, POT, Scene};
+use super::scene::{JUG, POT, Scene};
 use super::story::Orders;
 use super::world::Event;
-use crate::bench::{
-    Act, AlarmId, Ask, BatchId, BatchView, Observation, Outcome, Phase, ProbeAt, PromptId, Remedy,
-    Role, View, WeighingView,
-};
+use crate::bench::{Act, ProbeAt, View};
 use crate::chemistry::IngredientId;
-use crate::plan::Vessel;
 use crate::quantity::Span;
-use crate::reading::Value;
 
 /// Seconds to see a thing and begin to act on it.
 const THINK_S: (f64, f64) = (0.5, 1.2);
 const CARRY_S: f64 = 0.9;
-/// An empty pan is left empty this long before the next vessel comes.
-const BETWEEN_VESSELS_S: f64 = 1.2;
 /// A display is trusted this long after the hand has left it.
 const SETTLE_S: f64 = 1.8;
 const SPOON_S: f64 = 2.6;
 const SPOON_G: f64 = 1.6;
 const TIP_S: f64 = 12.0;
 const COMBINE_S: f64 = 6.0;
-const LOOK_S: f64 = 3.0;
-const WORK_S: f64 = 5.0;
-/// A bench that does not see the empty vessel for so long gets it again.
-const UNSEEN_S: f64 = 6.0;
-/// Lye goes into the oils below this, or after so long in the cold bath; common practice.
-const COMBINE_C: f64 = 60.0;
-const COMBINE_WAIT_S: f64 = 100.0;
-/// Oils wait for the lye at this; the hand turns the plate by so many watts a kelvin short.
-const OILS_C: f64 = 72.0;
-const PLATE_W_PER_K: f64 = 40.0;
+pub(super) const LOOK_S: f64 = 3.0;
+/// Oils wait for the lye at this, and the mixture is brought to this before the cook; the hand
+/// turns the plate by so many watts a kelvin short.
+const OILS_C: f64 = 57.0;
+const COOK_C: f64 = 75.0;
+const PLATE_W_PER_K: f64 = 30.0;
 const PLATE_HOLD_W_PER_K: f64 = 1.2;
+/// In the cook a careful hand adds no more than this: about 2 K/min.
+const GENTLY_W: f64 = 45.0;
+/// So near to the wanted heat a careful hand turns the plate down.
+const NEAR_K: f64 = 5.0;
 /// Sees to the plate this often.
 const TEND: Span = Span::from_secs(4);
 /// Beyond the wanted heat, a forgetful hand goes this much further before it notices.
@@ -49,21 +43,22 @@ const FORGETS_K: f64 = 3.0;
 
 #[derive(Clone, Debug)]
 pub struct Hand {
-    orders: Orders,
+    pub(super) orders: Orders,
     chance: Chance,
     busy: Busy,
     /// What it has in mind, and when it will begin.
     mind: Option<(Want, Span)>,
     pour: Option<Pour>,
     /// Ingredients that were poured off target as ordered; from then on the hand works well.
-    strayed: Vec<IngredientId>,
-    vessels: BTreeMap<IngredientId, String>,
-    cups: Vec<String>,
-    tipped_at: Option<Span>,
-    combined: bool,
-    looks: usize,
+    pub(super) strayed: Vec<IngredientId>,
+    pub(super) vessels: BTreeMap<IngredientId, String>,
+    pub(super) cups: Vec<String>,
+    pub(super) tipped_at: Option<Span>,
+    pub(super) combined_at: Option<Span>,
+    cooked: bool,
+    pub(super) looks: usize,
     overheated: bool,
-    pan_since: Span,
+    pub(super) pan_since: Span,
     tended: Span,
 }
 
@@ -94,7 +89,7 @@ enum Busy {
 }
 
 #[derive(Clone, Debug, PartialEq)]
-enum Want {
+pub(super) enum Want {
     Put(String),
     Take,
     Pour,
@@ -116,7 +111,8 @@ impl Hand {
             vessels: BTreeMap::new(),
             cups: Vec::new(),
             tipped_at: None,
-            combined: false,
+            combined_at: None,
+            cooked: false,
             looks: 0,
             overheated: false,
             pan_since: Span::ZERO,
@@ -200,7 +196,7 @@ impl Hand {
                 scene.pot.add_lye(grams, celsius);
                 scene.lye = Lye::new(scene.lye.alkali, celsius);
                 scene.tip_out(JUG, f64::INFINITY);
-                self.combined = true;
+                self.combined_at = Some(now);
             }
             Busy::Spoons { ingredient, grams, .. } => {
                 scene.touch_g = 0.0;
@@ -229,136 +225,6 @@ impl Hand {
             }
             _ => {}
         }
-    }
-
-    /// What the screen asks for, and the hand would do.
-    fn want(&mut self, now: Span, view: &View, scene: &Scene) -> Option<Want> {
-        if let Some(alarm) = unacknowledged(view) {
-            return Some(Want::Press(vec![Act::Acknowledge { alarm }], 2));
-        }
-        let batch = view.batches.first()?;
-        if batch.step.is_empty() {
-            return Some(Want::Press(vec![close(&batch.batch)], 3));
-        }
-        if let Some(prompt) = &batch.prompt
-            && let Some(want) = self.answer(now, view, batch, prompt.prompt, &prompt.asks, scene)
-        {
-            return Some(want);
-        }
-        let weighing = batch.weighing.as_ref()?;
-        match weighing.phase {
-            Phase::AwaitingVessel => self.bring_vessel(now, view, weighing, scene),
-            Phase::Lifted => {
-                let vessel = self.vessel_for(weighing);
-                (scene.on_pan.is_none()).then_some(Want::Put(vessel))
-            }
-            Phase::Captured => {
-                let off = weighing.into == Vessel::Own && scene.on_pan.is_some();
-                off.then_some(Want::Take)
-            }
-            Phase::Pouring | Phase::Settling => self.bring_to_target(weighing),
-            Phase::ZeroDoubted => scene.on_pan.is_some().then_some(Want::Take),
-            Phase::Over => self.spoon_back(batch, weighing),
-            Phase::Taring | Phase::Blind => None,
-        }
-    }
-
-    fn answer(
-        &mut self,
-        now: Span,
-        view: &View,
-        batch: &BatchView,
-        prompt: PromptId,
-        asks: &Ask,
-        scene: &Scene,
-    ) -> Option<Want> {
-        let confirm = Act::Confirm { prompt };
-        match asks {
-            Ask::TakeShort { .. } => {
-                let weighing = batch.weighing.as_ref()?;
-                let meant = self.strayed.contains(&weighing.ingredient)
-                    && self.orders.off_target_grams(&weighing.ingredient) < 0.0;
-                meant.then(|| Want::Press(vec![confirm], 2))
-            }
-            Ask::TakeLong { .. } => {
-                let caustic = batch.weighing.as_ref()?.target.guard.is_some();
-                (!caustic).then(|| Want::Press(vec![confirm], 2))
-            }
-            Ask::Remedy { options, .. } => {
-                let remedy = if self.orders.discards { Remedy::Discard } else { Remedy::SpoonOut };
-                let act = Act::Choose { prompt, remedy };
-                options.contains(&remedy).then(|| Want::Press(vec![act], 3))
-            }
-            Ask::Dissolved if self.tipped_at.is_none() => Some(Want::Tip),
-            Ask::Dissolved => scene.lye.is_clear().then(|| Want::Press(vec![confirm], 2)),
-            Ask::Combined if self.combined => Some(Want::Press(vec![confirm], 2)),
-            Ask::Combined => self.lye_is_ready(now, view).then_some(Want::Combine),
-            Ask::Look if self.orders.ignores_looks => None,
-            Ask::Look => Some(self.look(&batch.batch, confirm)),
-            Ask::Cooked => {
-                let seen = observed(&batch.batch, Observation::Cooked);
-                Some(Want::Press(vec![seen, confirm], LOOK_S as u32))
-            }
-            Ask::Done => Some(Want::Press(vec![confirm], WORK_S as u32)),
-            _ => Some(Want::Press(vec![confirm], 3)),
-        }
-    }
-
-    /// The pot is looked at, and what is seen is said: first trace, then paste.
-    fn look(&self, batch: &BatchId, confirm: Act) -> Want {
-        let seen = match self.looks {
-            0 => Some(Observation::Trace),
-            1 => Some(Observation::Paste),
-            _ => None,
-        };
-        let seen = seen.map(|seen| observed(batch, seen));
-        Want::Press(seen.into_iter().chain([confirm]).collect(), LOOK_S as u32)
-    }
-
-    fn bring_vessel(
-        &mut self,
-        now: Span,
-        view: &View,
-        weighing: &WeighingView,
-        scene: &Scene,
-    ) -> Option<Want> {
-        let wanted = self.vessel_for(weighing);
-        let stood = (now - self.pan_since).seconds();
-        match &scene.on_pan {
-            Some(there) if *there == wanted => {
-                let unseen = weighing.into == Vessel::Own && stood > UNSEEN_S;
-                unseen.then_some(Want::Take)
-            }
-            Some(_) => Some(Want::Take),
-            None => {
-                let clear = grams_shown(view).is_none_or(|shown| shown.abs() < 1.0);
-                (clear && stood > BETWEEN_VESSELS_S).then_some(Want::Put(wanted))
-            }
-        }
-    }
-
-    /// Pours on while there is too little, spoons out too much caustic, else leaves it alone.
-    fn bring_to_target(&mut self, weighing: &WeighingView) -> Option<Want> {
-        let left = weighing.left?.grams();
-        let target = &weighing.target;
-        let slack = (target.mass - target.low).grams();
-        let stray = self.stray(&weighing.ingredient);
-        if left + stray > slack {
-            return Some(Want::Pour);
-        }
-        if stray != 0.0 {
-            self.strayed.push(weighing.ingredient.clone());
-        }
-        let above = target.guard.is_some() && weighing.net? > target.high;
-        above.then_some(Want::Spoon)
-    }
-
-    fn spoon_back(&mut self, batch: &BatchView, weighing: &WeighingView) -> Option<Want> {
-        self.strayed.push(weighing.ingredient.clone());
-        let asked = batch.prompt.as_ref().map(|prompt| &prompt.asks);
-        let chosen = !matches!(asked, Some(Ask::Remedy { options, .. })
-            if options.contains(&Remedy::SpoonOut));
-        (chosen && weighing.net? > weighing.target.mass).then_some(Want::Spoon)
     }
 
     fn begin(&mut self, want: Want, now: Span, view: &View, events: &mut Vec<Event>) {
@@ -445,90 +311,25 @@ impl Hand {
             return;
         };
         let cook = view.batches.first().and_then(|batch| batch.cook.as_ref());
+        self.cooked |= cook.is_some();
         let middle =
             cook.map(|cook| (cook.window.low.celsius() + cook.window.high.celsius()) / 2.0);
-        let wanted = match (middle, self.orders.overheats_to) {
-            (Some(_), Some(to)) if !self.overheated => {
-                self.overheated = shown >= to.celsius();
-                to.celsius() + FORGETS_K
+        let forgets = self.orders.overheats_to.filter(|_| !self.overheated).map(|to| to.celsius());
+        let (wanted, gently) = match (middle, forgets) {
+            (Some(_), Some(to)) => {
+                self.overheated = shown >= to;
+                (to + FORGETS_K, false)
             }
-            (Some(middle), _) => middle,
-            (None, _) if self.combined => 0.0,
-            (None, _) => OILS_C,
+            (Some(middle), None) => (middle, true),
+            (None, _) if self.cooked => (0.0, true),
+            (None, _) if self.combined_at.is_some() => (COOK_C, COOK_C - shown < NEAR_K),
+            (None, _) => (OILS_C, false),
         };
+        let hold = PLATE_HOLD_W_PER_K * (shown - scene.room_c).max(0.0);
+        let more = (wanted - shown) * PLATE_W_PER_K;
+        let watts = hold + if gently { more.min(GENTLY_W) } else { more };
         let idle = scene.pot.oil_g <= 0.0 || on_pan || wanted <= 0.0;
-        let hold = PLATE_HOLD_W_PER_K * (shown - scene.room_c);
-        let watts = (wanted - shown) * PLATE_W_PER_K + hold;
         scene.pot.plate_w = if idle { 0.0 } else { watts.clamp(0.0, PLATE_W) };
-    }
-
-    fn lye_is_ready(&self, now: Span, view: &View) -> bool {
-        let waited = self.tipped_at.map_or(0.0, |at| (now - at).seconds());
-        celsius_at(view, ProbeAt::Lye).is_some_and(|lye| lye < COMBINE_C) || waited > COMBINE_WAIT_S
-    }
-
-    /// How far from the target this ingredient is still to be poured, as ordered.
-    fn stray(&self, ingredient: &IngredientId) -> f64 {
-        if self.strayed.contains(ingredient) && self.orders.off_target_grams(ingredient) > 0.0 {
-            return 0.0;
-        }
-        self.orders.off_target_grams(ingredient)
-    }
-
-    fn vessel_for(&mut self, weighing: &WeighingView) -> String {
-        if weighing.into == Vessel::Pot {
-            return POT.to_owned();
-        }
-        if let Some(known) = self.vessels.get(&weighing.ingredient) {
-            return known.clone();
-        }
-        let own = self.vessels.len();
-        let name = if weighing.target.guard.is_some() {
-            let nth = self.cups.len();
-            let cup = if nth == 0 { CUP.to_owned() } else { format!("{CUP}-{}", nth + 1) };
-            self.cups.push(cup.clone());
-            cup
-        } else if self.vessels.values().any(|vessel| vessel == JUG) {
-            if own <= 2 { BEAKER.to_owned() } else { format!("{BEAKER}-{own}") }
-        } else {
-            JUG.to_owned()
-        };
-        self.vessels.insert(weighing.ingredient.clone(), name.clone());
-        name
-    }
-}
-
-/// An alarm the hand answers with "seen". Too much caustic is answered by a remedy.
-fn unacknowledged(view: &View) -> Option<AlarmId> {
-    let seen = |alarm: &AlarmId| matches!(alarm, AlarmId::CausticOver { .. });
-    let mut open = view.alarms.iter().filter(|alarm| !alarm.acknowledged && !seen(&alarm.alarm));
-    open.next().map(|alarm| alarm.alarm.clone())
-}
-
-fn close(batch: &BatchId) -> Act {
-    Act::Close { batch: batch.clone(), outcome: Outcome::Finished, note: String::new() }
-}
-
-fn observed(batch: &BatchId, observation: Observation) -> Act {
-    Act::Observe { batch: batch.clone(), observation, note: String::new() }
-}
-
-fn grams_shown(view: &View) -> Option<f64> {
-    let scale = view.channels.iter().find(|channel| matches!(channel.role, Role::Scale { .. }))?;
-    match scale.value {
-        Some(Value::Mass { mass, .. }) => Some(mass.grams()),
-        _ => None,
-    }
-}
-
-fn celsius_at(view: &View, place: ProbeAt) -> Option<f64> {
-    let found = view
-        .channels
-        .iter()
-        .find(|channel| matches!(channel.role, Role::Probe { at, .. } if at == place))?;
-    match found.value {
-        Some(Value::Temperature { temperature, .. }) => Some(temperature.celsius()),
-        _ => None,
     }
 }
 

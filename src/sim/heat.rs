@@ -36,7 +36,7 @@ const TABLE_C: f64 = 25.0;
 const DISSOLVING_S: f64 = 8.0;
 /// A jug on the table, and a jug in a cold bath; common practice, no source.
 pub const JUG_COOLING_S: f64 = 2400.0;
-pub const BATH_COOLING_S: f64 = 110.0;
+pub const BATH_COOLING_S: f64 = 80.0;
 
 /// Specific heats, J/(g K): common oils, and steel.
 const OIL_CP: f64 = 2.0;

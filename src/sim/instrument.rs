@@ -20,9 +20,9 @@ pub struct Instrument {
     pub channels: Vec<Channel>,
 }
 
-pub const SHEET_SCALE: &str = "comma-status";
-pub const SHEET_STREAM: &str = "probe-list";
-pub const SHEET_ANSWER: &str = "probe-poll";
+pub const SHEET_SCALE: &str = "comma-status-line";
+pub const SHEET_STREAM: &str = "comma-probes";
+pub const SHEET_ANSWER: &str = "probe-answer";
 
 /// The question the answering thermometer knows.
 const QUESTION: &[u8] = b"T1";
@@ -168,7 +168,7 @@ impl Device {
 
     fn garbage(&mut self) -> Frame {
         let mut bytes: Vec<u8> =
-            (0..GARBAGE_BYTES).map(|_| self.chance.next().to_le_bytes()[0]).collect();
+            (0..GARBAGE_BYTES).map(|_| self.chance.draw().to_le_bytes()[0]).collect();
         bytes.extend(b"\r\n");
         Frame { bytes, readings: Vec::new(), garbage: true }
     }

@@ -7,13 +7,16 @@
 
 mod chance;
 mod encode;
+mod eyes;
 pub mod fixture;
 mod hand;
 mod heat;
 mod instrument;
+mod judgement;
 mod pan;
 mod parse;
 mod parse_inputs;
+mod play;
 mod pour;
 mod print;
 mod run;
@@ -32,5 +35,5 @@ pub use run::{BATCH, run, run_with};
 pub use story::{
     At, Check, Does, Expect, Fault, FaultKind, Level, Line, Mark, Orders, Shows, Story, Term, When,
 };
-pub use trace::{Entry, EntryKind, Trace};
+pub use trace::{Entry, EntryKind, Trace, Truth};
 pub use world::{Event, World};

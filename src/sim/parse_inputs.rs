@@ -3,7 +3,7 @@
 use super::parse::{Wanted, mass, span, split_word};
 use super::short;
 use super::story::{At, Check, Does, Level, Line, Mark, Term};
-use crate::bench::{Observation, Outcome, Remedy};
+use crate::bench::{Observation, Outcome, ProbeAt, Remedy};
 use crate::quantity::{Span, Temperature};
 use crate::reading::Status;
 
@@ -93,6 +93,13 @@ fn act(verb: &str, rest: &str) -> Option<Result<Does, Wanted>> {
             observation(word).map(|observation| Does::Observe { observation, note: note.into() })
         }
         "acknowledge" => Ok(Does::Acknowledge { alarm: rest.to_owned() }),
+        "probe-out" => place(rest).map(|at| Does::ProbeOut { at }),
+        "emergency" => Ok(Does::Emergency),
+        "heard" => rest
+            .strip_prefix("by ")
+            .and_then(|count| count.parse().ok())
+            .map(|audible| Does::Hearing { audible })
+            .ok_or("heard by COUNT"),
         "silence" => Ok(Does::Silence),
         "advance" => Ok(Does::Advance { step: rest.to_owned() }),
         "abandon" => Ok(Does::Abandon { reason: rest.to_owned() }),
@@ -106,7 +113,7 @@ fn act(verb: &str, rest: &str) -> Option<Result<Does, Wanted>> {
 
 fn of_channel(name: &str, rest: &str) -> Result<Does, Wanted> {
     let wanted = "NAME followed by a value, `reads`, `moves to`, `silent`, `refused`, `lost` or \
-                  `back`; or one of the acts and checks the manual of stories lists";
+                  `back`; or an act, a check, or a wait";
     let (verb, after) = split_word(rest);
     let (channel, instrument) = (name.to_owned(), name.to_owned());
     Ok(match (verb, after) {
@@ -209,6 +216,11 @@ fn pace_per_second(text: &str) -> Result<f64, Wanted> {
     if pace > 0.0 && pace.is_finite() { Ok(pace) } else { Err(wanted) }
 }
 
+fn place(word: &str) -> Result<ProbeAt, Wanted> {
+    let known = [ProbeAt::Oils, ProbeAt::Lye, ProbeAt::Pot, ProbeAt::Room];
+    known.into_iter().find(|at| at.words() == word).ok_or("oils, lye, pot or room")
+}
+
 fn remedy(word: &str) -> Result<Remedy, Wanted> {
     let known = [Remedy::SpoonOut, Remedy::Discard];
     let found = known.into_iter().find(|&remedy| short::remedy_words(remedy) == word);
@@ -270,6 +282,9 @@ mod tests {
             "then journal fails disk full",
             "then restart after 90 s",
             "then scale lost unplugged",
+            "then probe-out pot",
+            "then emergency",
+            "then heard by 2",
             "then screen not alarm caustic-over",
         ] {
             read(text);

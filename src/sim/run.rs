@@ -4,18 +4,16 @@
 use std::sync::Arc;
 
 use super::fixture::{self, SimBench};
-use super::script::{Number, Script, value_of};
+use super::script::Script;
 use super::short::{self, Asked};
-use super::story::{At, Check, Does, Level, Line, Mark, Story, Term};
-use super::trace::{Entry, EntryKind, Trace};
+use super::story::{At, Does, Line, Story};
+use super::trace::{Entry, EntryKind, Trace, Truth};
 use super::world::{Event, World};
-use crate::bench::{
-    Act, AlarmId, BatchId, Bench, Input, JournalStatus, Reply, SessionOpened, View,
-};
+use crate::bench::{Act, Bench, Fact, Input, JournalStatus, Reply, SessionOpened, View};
 use crate::plan::ControlRecipe;
 use crate::problem::{Problem, Problems};
-use crate::quantity::{Mass, MassUnit, Moment, Span};
-use crate::reading::{Channel, Reading};
+use crate::quantity::{Moment, Span};
+use crate::reading::Reading;
 
 /// The batch of every story.
 pub const BATCH: &str = "2026-11-25-a";
@@ -83,32 +81,32 @@ pub fn run_with(
 
 /// What the disk does with facts.
 #[derive(Clone, Copy, PartialEq)]
-enum Disk {
+pub(super) enum Disk {
     Quick,
     Holds,
     Fails,
 }
 
-struct Player<'a> {
-    story: &'a Story,
-    control: &'a Arc<ControlRecipe>,
-    sim: &'a SimBench,
+pub(super) struct Player<'a> {
+    pub(super) story: &'a Story,
+    pub(super) control: &'a Arc<ControlRecipe>,
+    pub(super) sim: &'a SimBench,
     bench: &'a mut Bench,
     world: Option<World>,
-    script: Script,
-    now: Span,
+    pub(super) script: Script,
+    pub(super) now: Span,
     /// A time of the story, and the same instant on the clock of the session.
     origin: (Span, Moment),
     session: u32,
-    disk: Disk,
+    pub(super) disk: Disk,
     committed: u64,
     /// The process is dead until the first; it was last alive at the second.
-    down: Option<(Span, Moment)>,
+    pub(super) down: Option<(Span, Moment)>,
     started: bool,
     closed_at: Option<Span>,
     asked: Asked,
-    last_reply: Option<Reply>,
-    trace: Trace,
+    pub(super) last_reply: Option<Reply>,
+    pub(super) trace: Trace,
 }
 
 impl Player<'_> {
@@ -160,7 +158,7 @@ impl Player<'_> {
     }
 
     /// Everything due at this instant, before a line of the story is played.
-    fn hear(&mut self) {
+    pub(super) fn hear(&mut self) {
         if let Some((until, last_seen)) = self.down
             && until <= self.now
         {
@@ -201,184 +199,12 @@ impl Player<'_> {
         }
     }
 
-    /// Plays one line; says how long it takes.
-    fn does(&mut self, line: &Line) -> Span {
-        match &line.does {
-            Does::Wait(span) => return *span,
-            Does::Moves { channel, to, per_second, status } => {
-                let number = self.number(line, to);
-                let channel = Channel::new(channel);
-                let lasts = self.script.moves(&channel, self.now, number, *per_second, *status);
-                return lasts.unwrap_or_else(|| {
-                    self.fail(line, "this channel reads nothing yet, or something of another kind");
-                    Span::ZERO
-                });
-            }
-            Does::Restart { after } => {
-                self.down = Some((self.now + *after, self.moment()));
-                return *after;
-            }
-            Does::Check(check) => self.check(line, check),
-            Does::Reading { .. } | Does::Reads { .. } | Does::Silent { .. } => self.says(line),
-            Does::Refused { instrument } => {
-                self.input(&Input::Refused { instrument: instrument.clone() });
-            }
-            Does::Lost { instrument, why } => {
-                self.hush(instrument, true);
-                let (instrument, why) = (instrument.clone(), why.clone());
-                self.input(&Input::InstrumentLost { instrument, why });
-            }
-            Does::Back { instrument } => {
-                self.hush(instrument, false);
-                self.input(&Input::InstrumentBack { instrument: instrument.clone() });
-            }
-            Does::JournalFails { why } => {
-                self.disk = Disk::Fails;
-                self.input(&Input::Journal(JournalStatus::Failed { why: why.clone() }));
-            }
-            Does::JournalHolds => self.disk = Disk::Holds,
-            Does::JournalCommits => {
-                self.disk = Disk::Quick;
-                self.commit();
-            }
-            Does::Tick => self.input(&Input::Tick),
-            does => {
-                if let Some(act) = self.act_of(line, does) {
-                    self.act(act);
-                }
-            }
-        }
-        Span::ZERO
-    }
-
-    fn says(&mut self, line: &Line) {
-        match &line.does {
-            Does::Reading { channel, level, status } => {
-                let number = self.number(line, level);
-                let channel = Channel::new(channel);
-                let role = self.sim.setup.channel(&channel).map(|known| known.role);
-                let (at, value) = (self.moment(), value_of(number, role));
-                let status = *status;
-                self.input(&Input::Reading(Reading { channel, at, value, status }));
-            }
-            Does::Reads { channel, level, status } => {
-                let number = self.number(line, level);
-                self.script.reads(&Channel::new(channel), self.now, number, *status);
-                self.hear();
-            }
-            Does::Silent { channel } => {
-                self.script.hush(&Channel::new(channel), true, self.now);
-            }
-            _ => {}
-        }
-    }
-
-    fn act_of(&mut self, line: &Line, does: &Does) -> Option<Act> {
-        let batch = BatchId(BATCH.to_owned());
-        Some(match does.clone() {
-            Does::Start { operator } => self.start(operator),
-            Does::Confirm { prompt } => {
-                let asked = self.prompt();
-                let Some(prompt) = prompt.map(crate::bench::PromptId).or(asked) else {
-                    self.fail(line, "nothing is asked");
-                    return None;
-                };
-                Act::Confirm { prompt }
-            }
-            Does::Choose { remedy } => {
-                let Some(prompt) = self.prompt() else {
-                    self.fail(line, "nothing is asked");
-                    return None;
-                };
-                Act::Choose { prompt, remedy }
-            }
-            Does::Declare { ingredient, mass } => Act::Declare { batch, ingredient, mass },
-            Does::Observe { observation, note } => Act::Observe { batch, observation, note },
-            Does::Acknowledge { alarm } => {
-                let Some(alarm) = self.alarm(&alarm) else {
-                    self.fail(line, "no such alarm is shown");
-                    return None;
-                };
-                Act::Acknowledge { alarm }
-            }
-            Does::Silence => Act::Silence,
-            Does::Advance { step } => Act::Advance { batch, step },
-            Does::Abandon { reason } => Act::Abandon { batch, reason },
-            Does::Close { outcome, note } => Act::Close { batch, outcome, note },
-            _ => return None,
-        })
-    }
-
-    fn start(&self, operator: Option<String>) -> Act {
-        let (batch, control) = (BatchId(BATCH.to_owned()), Arc::clone(self.control));
-        Act::Start { batch, control, operator }
-    }
-
-    fn check(&mut self, line: &Line, check: &Check) {
-        let shown = short::screen(&self.view());
-        let on_screen = |begins: &String| shown.iter().any(|line| line.starts_with(begins));
-        let reply = self.last_reply.as_ref().map(short::reply);
-        let so = match check {
-            Check::Seen(begins) => self.trace.seen(begins),
-            Check::Unseen(begins) => !self.trace.seen(begins),
-            Check::Screen(begins) => on_screen(begins),
-            Check::ScreenNot(begins) => !on_screen(begins),
-            Check::Answer(word) => reply == Some(word.as_str()),
-        };
-        if !so {
-            let shown = shown.join("; ");
-            let answer = reply.unwrap_or("none");
-            self.fail(
-                line,
-                &format!("is not so; the last answer was {answer}; on screen: {shown}"),
-            );
-        }
-    }
-
-    fn number(&mut self, line: &Line, level: &Level) -> Number {
-        let terms = match level {
-            Level::None => return Number::None,
-            Level::Temperature(temperature) => return Number::Temperature(*temperature),
-            Level::Mass(terms) => terms,
-        };
-        let mut sum = Mass::ZERO;
-        for term in terms {
-            match self.term(term) {
-                Some(mass) => sum += mass,
-                None => self.fail(line, "no such vessel, or nothing is weighed that has this mark"),
-            }
-        }
-        Number::Mass(sum)
-    }
-
-    fn term(&self, term: &Term) -> Option<Mass> {
-        let mark = match term {
-            Term::Mass(mass) => return Some(*mass),
-            Term::Vessel(name) => return self.sim.vessels.get(name).copied(),
-            Term::Mark(mark) => mark,
-        };
-        let target = self.view().batches.first()?.weighing.as_ref()?.target;
-        let d = self.sim.setup.scale().map_or(MassUnit::Gram.one(), |(_, facts)| facts.d);
-        Some(match mark {
-            Mark::Target => target.mass,
-            Mark::Low => target.low,
-            Mark::High => target.high,
-            Mark::Guard => target.guard?.mass.floor_to(d),
-        })
-    }
-
-    fn hush(&mut self, instrument: &str, quiet: bool) {
-        for channel in self.sim.setup.fed_by(instrument) {
-            self.script.hush(&channel.channel, quiet, self.now);
-        }
-    }
-
-    fn act(&mut self, act: Act) {
+    pub(super) fn act(&mut self, act: Act) {
         self.started |= matches!(act, Act::Start { .. });
         self.input(&Input::Act(act));
     }
 
-    fn input(&mut self, input: &Input) {
+    pub(super) fn input(&mut self, input: &Input) {
         if self.down.is_some() {
             return;
         }
@@ -388,7 +214,7 @@ impl Player<'_> {
         }
     }
 
-    fn commit(&mut self) {
+    pub(super) fn commit(&mut self) {
         for _ in 0..COMMITS_MAX {
             let up_to = self.trace.facts.last().map_or(0, |fact| fact.number);
             if up_to <= self.committed {
@@ -405,6 +231,7 @@ impl Player<'_> {
         for numbered in &output.facts {
             let text = short::fact(&numbered.fact, &mut self.asked);
             self.note(EntryKind::Fact, text);
+            self.note_truth(&numbered.fact);
         }
         self.trace.facts.extend(output.facts);
         for cue in &output.cues {
@@ -412,6 +239,16 @@ impl Player<'_> {
         }
         if output.reply.is_some() {
             self.last_reply = output.reply;
+        }
+    }
+
+    fn note_truth(&mut self, fact: &Fact) {
+        if let Fact::Captured { ingredient, net, .. } = fact
+            && let Some(world) = &self.world
+        {
+            let really = world.really_holds(ingredient).unwrap_or_default();
+            let ingredient = ingredient.clone();
+            self.trace.truths.push(Truth { ingredient, captured: *net, really });
         }
     }
 
@@ -437,29 +274,19 @@ impl Player<'_> {
         self.open_session(Some(unwatched), Some(last_seen));
     }
 
-    fn moment(&self) -> Moment {
+    pub(super) fn moment(&self) -> Moment {
         self.origin.1 + (self.now - self.origin.0)
     }
 
-    fn view(&self) -> View {
+    pub(super) fn view(&self) -> View {
         self.bench.view(self.moment())
-    }
-
-    fn prompt(&self) -> Option<crate::bench::PromptId> {
-        self.view().batches.iter().find_map(|batch| batch.prompt.as_ref()).map(|asked| asked.prompt)
-    }
-
-    fn alarm(&self, name: &str) -> Option<AlarmId> {
-        let view = self.view();
-        let mut shown = view.alarms.into_iter().map(|alarm| alarm.alarm);
-        shown.find(|alarm| short::alarm_name(alarm) == name)
     }
 
     fn note(&mut self, kind: EntryKind, text: String) {
         self.trace.entries.push(Entry { at: self.now, kind, text });
     }
 
-    fn fail(&mut self, line: &Line, why: &str) {
+    pub(super) fn fail(&mut self, line: &Line, why: &str) {
         let at = self.now.seconds();
         self.trace.failed.push(format!("line {} ({at:.2} s), `{}`: {why}", line.number, line.text));
     }

@@ -23,6 +23,8 @@ const STREAM_PRESS_S: f64 = 0.1;
 const SET_DOWN_G_PER_S: f64 = 150.0;
 /// A probe of steel follows its surroundings with this time constant.
 const PROBE_S: f64 = 4.0;
+/// No vessel is emptied to the last grain.
+const CLINGS: f64 = 0.999;
 /// Empty weights a bench does not name.
 const TARE_DEFAULT_G: f64 = 60.0;
 
@@ -104,7 +106,7 @@ impl Scene {
     pub fn tip_out(&mut self, from: &str, grams: f64) -> f64 {
         let vessel = self.vessel(from);
         let held = vessel.net_g();
-        let part = if held > 0.0 { (grams / held).min(1.0) } else { return 0.0 };
+        let part = if held > 0.0 { (grams / held).min(CLINGS) } else { return 0.0 };
         vessel.contents.values_mut().for_each(|mass| *mass *= 1.0 - part);
         held * part
     }

@@ -4,8 +4,8 @@
 use std::collections::BTreeMap;
 
 use crate::bench::{
-    AlarmChange, AlarmId, Ask, CaptureHow, ChannelView, Cue, Fact, Observation, Outcome, Phase,
-    Priority, PromptId, Remedy, Reply, Target, View,
+    AlarmChange, AlarmId, Ask, BackVerdict, CaptureHow, ChannelView, Cue, Fact, Notice,
+    Observation, Outcome, Phase, Priority, PromptId, Remedy, Reply, Target, View,
 };
 use crate::quantity::{Mass, MassUnit, TemperatureUnit};
 use crate::reading::Value;
@@ -28,6 +28,17 @@ pub fn fact(fact: &Fact, asked: &mut Asked) -> String {
         }
         Fact::Reopened { step, gross, .. } => format!("reopened {step} at {}", mass(*gross)),
         Fact::StepDone { step, .. } => format!("done {step}"),
+        Fact::VesselBack { ingredient, residue, verdict, .. } => {
+            let left = residue.map_or_else(|| "not seen".to_owned(), mass);
+            format!("vessel of {ingredient} back {}, left {left}", verdict_words(*verdict))
+        }
+        Fact::ZeroDoubted { step, gross, expected, .. } => {
+            format!("zero doubted {step}, {} for {}", mass(*gross), mass(*expected))
+        }
+        Fact::ZeroChecked { offset, .. } => format!("zero checked at {}", mass(*offset)),
+        Fact::Noticed { notice, .. } => format!("noticed {}", notice_words(notice)),
+        Fact::WindowReached { step, .. } => format!("window reached {step}"),
+        Fact::Shelved { at, .. } => format!("shelved {}", at.words()),
         Fact::PromptRaised { prompt, asks, .. } => {
             asked.insert(*prompt, ask_name(asks));
             format!("asks {}", ask_words(asks))
@@ -157,7 +168,6 @@ fn ask_words(asks: &Ask) -> String {
 }
 
 const fn ask_name(asks: &Ask) -> &'static str {
-    #[allow(unreachable_patterns, reason = "questions are added by the bench")]
     match asks {
         Ask::TakeShort { .. } => "take-short",
         Ask::TakeLong { .. } => "take-long",
@@ -171,7 +181,6 @@ const fn ask_name(asks: &Ask) -> &'static str {
         Ask::Done => "done",
         Ask::StillThere => "still-there",
         Ask::LeaveUnrecorded => "leave-unrecorded",
-        _ => "something else",
     }
 }
 
@@ -213,6 +222,24 @@ const fn phase_words(phase: Phase) -> &'static str {
         Phase::Lifted => "lifted",
         Phase::Blind => "blind",
         Phase::ZeroDoubted => "zero-doubted",
+    }
+}
+
+const fn verdict_words(verdict: BackVerdict) -> &'static str {
+    match verdict {
+        BackVerdict::Whole => "whole",
+        BackVerdict::Residue => "with residue",
+        BackVerdict::Unknown => "unknown",
+    }
+}
+
+fn notice_words(notice: &Notice) -> String {
+    match notice {
+        Notice::PutOn { mass: load } => format!("{} put on", mass(*load)),
+        Notice::Unsteady => "unsteady".to_owned(),
+        Notice::OffCentre => "off centre".to_owned(),
+        Notice::DrawingMoisture => "moisture".to_owned(),
+        Notice::UnitChanged { from, to } => format!("unit changed from {from} to {to}"),
     }
 }
 

@@ -3,7 +3,7 @@
 //! One form serves the demo, the tests and a bug report. [`parse`](super::parse) reads it,
 //! [`run`](super::run) plays it.
 
-use crate::bench::{Observation, Outcome, Remedy};
+use crate::bench::{Observation, Outcome, ProbeAt, Remedy};
 use crate::chemistry::IngredientId;
 use crate::quantity::{Mass, MassUnit, Share, Span, Temperature};
 use crate::reading::Status;
@@ -154,6 +154,15 @@ pub enum Does {
     /// An alarm by its name without the batch: "caustic-over".
     Acknowledge {
         alarm: String,
+    },
+    /// The probe is out for stirring.
+    ProbeOut {
+        at: ProbeAt,
+    },
+    Emergency,
+    /// So many screens can be heard.
+    Hearing {
+        audible: u32,
     },
     Silence,
     Advance {

@@ -2,7 +2,8 @@
 
 use super::story::{Expect, Shows};
 use crate::bench::Numbered;
-use crate::quantity::Span;
+use crate::chemistry::IngredientId;
+use crate::quantity::{Mass, Span};
 
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Trace {
@@ -11,10 +12,19 @@ pub struct Trace {
     pub facts: Vec<Numbered>,
     /// Checks that were not so, each with its line.
     pub failed: Vec<String>,
+    /// For each capture in a story with a hand: what was taken, and what really was there.
+    pub truths: Vec<Truth>,
     /// When the story ended.
     pub ended: Span,
     /// Inputs handed to the bench.
     pub inputs: u64,
+}
+
+#[derive(Clone, Debug, PartialEq)]
+pub struct Truth {
+    pub ingredient: IngredientId,
+    pub captured: Mass,
+    pub really: Mass,
 }
 
 #[derive(Clone, Debug, PartialEq)]

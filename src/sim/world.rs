@@ -8,8 +8,8 @@ use super::pan::Scale;
 use super::scene::Scene;
 use super::story::{Fault, FaultKind, Story, When};
 use crate::bench::{Act, View};
-use crate::chemistry::{Alkali, ScaleFacts};
-use crate::quantity::{MassUnit, Span};
+use crate::chemistry::{Alkali, IngredientId, ScaleFacts};
+use crate::quantity::{Mass, MassUnit, Span};
 use crate::reading::{Channel, Reading};
 
 /// What the world does.
@@ -136,6 +136,13 @@ impl World {
         let answer = device.and_then(|device| device.receive(bytes, now));
         let instrument = instrument.to_owned();
         answer.map(|bytes| Event::Bytes { instrument, bytes }).into_iter().collect()
+    }
+
+    /// How much of an ingredient is really in its vessel, whatever any instrument says.
+    pub fn really_holds(&self, ingredient: &IngredientId) -> Option<Mass> {
+        let held = self.scene.vessels.values().filter_map(|vessel| vessel.contents.get(ingredient));
+        let grams: f64 = held.sum();
+        (grams > 0.0).then(|| Mass::from_grams_rounded(grams))
     }
 
     fn device_due(&self, now: Span) -> Option<Span> {

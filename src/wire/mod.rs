@@ -1,1 +1,27 @@
-//! From bytes to readings, by wire sheets. No port and no clock in here.
+//! From bytes to readings, by wire sheets: data files that say how an instrument speaks.
+//!
+//! ```text
+//! bytes ─► Framer ─► frame ─► check ─► fields ─► Reading
+//! ```
+//! "Not complete yet" and "refused" are answers here, not errors. No port and no clock: the moment
+//! at which bytes arrived comes in with them. Whatever comes in, nothing panics and memory stays
+//! bounded by the sheet's longest frame.
+
+mod bytes;
+mod checksum;
+mod decode;
+mod examples;
+mod fields;
+mod frame;
+mod library;
+mod modbus;
+mod sheet;
+mod talk;
+
+pub use bytes::{escape, unescape};
+pub use checksum::{Checksum, crc16_modbus};
+pub use decode::{ChannelMap, Decoder, Item, Refusal};
+pub use examples::{ExampleOutcome, check};
+pub use library::{SheetLibrary, UnknownSheet};
+pub use sheet::{Line, LineParity, Sheet};
+pub use talk::Talker;

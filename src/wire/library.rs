@@ -1,0 +1,110 @@
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use thiserror::Error;
+
+use super::sheet::Sheet;
+use crate::problem::{Problems, Source, nearest};
+
+/// All sheets known on this bench: those that come with panroom, and the maker's own.
+#[derive(Clone, Debug, Default)]
+pub struct SheetLibrary {
+    sheets: BTreeMap<String, Entry>,
+}
+
+#[derive(Clone, Debug)]
+struct Entry {
+    sheet: Arc<Sheet>,
+    /// The file it came from, for messages.
+    origin: String,
+}
+
+/// No sheet has this name.
+#[derive(Clone, Debug, PartialEq, Eq, Error)]
+#[error("no wire sheet is called `{name}`; {}", hint(nearest.as_deref()))]
+pub struct UnknownSheet {
+    pub name: String,
+    pub nearest: Option<String>,
+}
+
+macro_rules! shipped {
+    ($($file:literal),* $(,)?) => {
+        /// The sheets that come with panroom, as file name and text.
+        pub(crate) const SHIPPED: &[(&str, &str)] =
+            &[$(($file, include_str!(concat!("../../devices/", $file)))),*];
+    };
+}
+
+shipped!(
+    "comma-status-line.toml",
+    "letter-answer.toml",
+    "stx-fixed-width.toml",
+    "bare-number-unit.toml",
+    "number-answer.toml",
+    "probe-answer.toml",
+    "probe-stream.toml",
+    "comma-probes.toml",
+);
+
+impl SheetLibrary {
+    /// The sheets that come with panroom.
+    ///
+    /// # Errors
+    /// Never for a build whose tests passed; the error is kept so that a broken sheet says where.
+    pub fn built_in() -> Result<SheetLibrary, Problems> {
+        let mut library = SheetLibrary::default();
+        for (file, text) in SHIPPED {
+            library.add(Source { file: &format!("devices/{file}"), text })?;
+        }
+        Ok(library)
+    }
+
+    /// Adds a sheet; one of the same name is replaced by it.
+    pub fn add(&mut self, source: Source<'_>) -> Result<(), Problems> {
+        let sheet = Arc::new(Sheet::read(source)?);
+        let entry = Entry { sheet: Arc::clone(&sheet), origin: source.file.to_owned() };
+        self.sheets.insert(sheet.name.clone(), entry);
+        Ok(())
+    }
+
+    pub fn find(&self, name: &str) -> Result<&Arc<Sheet>, UnknownSheet> {
+        let unknown = || UnknownSheet {
+            name: name.to_owned(),
+            nearest: nearest(name, self.sheets.keys().map(String::as_str)).map(str::to_owned),
+        };
+        self.sheets.get(name).map(|entry| &entry.sheet).ok_or_else(unknown)
+    }
+
+    /// Name, origin and sheet of each, by name.
+    pub fn iter(&self) -> impl Iterator<Item = (&str, &str, &Arc<Sheet>)> {
+        self.sheets.iter().map(|(name, e)| (name.as_str(), e.origin.as_str(), &e.sheet))
+    }
+}
+
+fn hint(nearest: Option<&str>) -> String {
+    match nearest {
+        Some(name) => format!("did you mean `{name}`?"),
+        None => "`panroom sheet list` names those that come with it".to_owned(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::wire::check;
+
+    #[test]
+    fn every_shipped_sheet_proves_itself() {
+        let library = SheetLibrary::built_in().unwrap_or_else(|problems| panic!("{problems}"));
+        assert_eq!(library.sheets.len(), SHIPPED.len(), "two sheets share a name");
+        for (name, origin, sheet) in library.iter() {
+            assert!(origin.ends_with(&format!("{name}.toml")), "{origin} calls itself {name}");
+            let outcomes = check(sheet);
+            assert!(outcomes.len() >= 4, "{name} has few examples");
+            for outcome in outcomes {
+                let (line, bytes) = (outcome.line, outcome.bytes);
+                assert_eq!(outcome.fault, None, "{origin}, line {line}: {bytes}");
+            }
+        }
+    }
+}
