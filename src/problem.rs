@@ -9,8 +9,10 @@ use std::ops::Range;
 use serde::de::DeserializeOwned;
 
 mod form;
+mod table;
 
-pub use form::{Form, Placed, Table};
+pub use form::Form;
+pub use table::{Placed, Table};
 
 /// One thing wrong in one place of one file.
 #[derive(Clone, Debug, PartialEq, Eq, serde::Serialize)]

@@ -1,10 +1,13 @@
 //! The bench file: instruments, channels, roles, units, limits and vessels of one bench.
 
 mod instrument;
+mod law;
 mod read;
 mod vessel;
 
-use crate::bench::{ChannelSetup, Role, Setup};
+use std::sync::Arc;
+
+use crate::bench::{ChannelSetup, Role, Settings, Setup};
 use crate::plan::Units;
 use crate::quantity::{Mass, Span};
 
@@ -26,6 +29,8 @@ pub struct BenchFile {
     pub altitude_m: i32,
     pub instruments: Vec<Instrument>,
     pub vessels: Vec<VesselFile>,
+    /// The figures of the bench law.
+    pub settings: Settings,
     /// A command and its arguments, to be run when an alarm sounds and nobody may be near.
     pub alarm_command: Vec<String>,
 }
@@ -49,7 +54,11 @@ impl BenchFile {
                 }),
             })
         });
-        Setup { channels: channels.collect(), digest: self.digest.clone(), ..Setup::default() }
+        Setup {
+            channels: channels.collect(),
+            digest: self.digest.clone(),
+            settings: Arc::new(self.settings.clone()),
+        }
     }
 
     /// The scale of the bench, with what its plate says.

@@ -2,11 +2,12 @@
 
 use std::collections::BTreeMap;
 
+use crate::bench::Role;
 use crate::problem::{Form, Placed, Problems, Source, Table};
 use crate::quantity::QuantityError;
 use crate::recipe::{digest, units};
 
-use super::{BenchFile, Instrument, VesselFile, instrument, vessel};
+use super::{BenchFile, Instrument, VesselFile, instrument, law, vessel};
 
 const ALTITUDE_EXPECTED: &str = "a height above the sea, like `640 m` or `2100 ft`";
 /// The Dead Sea shore and the highest towns, with room to spare.
@@ -54,6 +55,8 @@ fn read<'a>(form: &mut Form<'a>, mut table: Table<'a>, source: Source<'_>) -> Be
         form.close(alarm);
         command
     });
+    let law = form.table(&mut table, "law");
+    let settings = law::settings(form, law);
     form.close(table);
     BenchFile {
         file: source.file.to_owned(),
@@ -63,6 +66,7 @@ fn read<'a>(form: &mut Form<'a>, mut table: Table<'a>, source: Source<'_>) -> Be
         altitude_m,
         instruments,
         vessels,
+        settings,
         alarm_command: alarm_command.unwrap_or_default(),
     }
 }
@@ -109,10 +113,10 @@ impl Places {
     }
 }
 
-fn role_words(role: &crate::bench::Role) -> &'static str {
+fn role_words(role: &Role) -> &'static str {
     match role {
-        crate::bench::Role::Scale { .. } => "scale",
-        crate::bench::Role::Probe { at, .. } => at.words(),
+        Role::Scale { .. } => "scale",
+        Role::Probe { at, .. } => at.words(),
     }
 }
 

@@ -1,18 +1,15 @@
 //! Whether this bench can make this recipe, step by step, and what would do if it cannot.
 
-use crate::bench::Role;
-use crate::bench_file::{BenchFile, Purpose, VesselFile};
-use crate::chemistry::{
-    FormulaFault, IngredientId, Masses, SUPERFAT_PER_INTERVAL_MOST, ScaleFacts, water_boils_at,
-};
+mod scale;
+mod vessels;
+
+use crate::bench_file::{BenchFile, VesselFile};
+use crate::chemistry::{FormulaFault, IngredientId, Masses, ScaleFacts, water_boils_at};
 use crate::problem::{Problem, Problems};
-use crate::quantity::{Mass, Share, Span, TemperatureDelta, Volume};
+use crate::quantity::{Mass, Share, TemperatureDelta};
 use crate::recipe::Recipe;
 
-use super::{
-    Amount, ControlRecipe, DENSITY_ASSUMED_G_PER_ML, FatBasis, Finding, Outlook, Severity,
-    StepKind, Tolerance, Vessel, Weigh,
-};
+use super::{ControlRecipe, FatBasis, Finding, Outlook, Severity, StepKind, Tolerance};
 
 pub(super) struct Situation<'a> {
     pub recipe: &'a Recipe,
@@ -23,9 +20,6 @@ pub(super) struct Situation<'a> {
     pub outlook: &'a Outlook,
     pub basis: &'a [FatBasis],
 }
-
-/// Slower than two readings a second is too slow to stop a pour of caustic. Ours.
-const CAUSTIC_PERIOD_MAX: Span = Span::from_millis(500);
 
 /// Refuses tolerances of the recipe that the scale cannot show.
 pub(super) fn tolerances(
@@ -62,6 +56,9 @@ pub(super) fn tolerances(
 
 pub(super) fn findings(situation: &Situation<'_>) -> Vec<Finding> {
     let mut found = Findings { list: Vec::new() };
+    for change in &situation.recipe.changes {
+        found.note(format!("not as the file stands: {change}"));
+    }
     situation.superfat(&mut found);
     situation.lye(&mut found);
     situation.fats(&mut found);
@@ -147,6 +144,9 @@ impl Situation<'_> {
                 && matches!(fault, FormulaFault::Superfat { .. } | FormulaFault::Floor { .. });
             if !meant {
                 found.unfit(self.named(&fault.to_string()));
+            } else if let Err(fault) = self.control.formula.check_dissolves(self.planned) {
+                // a meant superfat below nothing keeps the check above from looking at the lye
+                found.unfit(fault.to_string());
             }
         }
         let altitude = self.altitude_m();
@@ -172,178 +172,6 @@ impl Situation<'_> {
                 "{} sets above the usual windows for bringing lye and oils together: keep the \
                  oils above its melting point and state your windows in [bring_together]",
                 waxes.join(", ")
-            ));
-        }
-    }
-
-    fn scale(&self, found: &mut Findings, scale: &ScaleFacts) {
-        for caustic in &self.outlook.guards {
-            let Some(moved) = caustic.superfat_per_interval else { continue };
-            if moved <= SUPERFAT_PER_INTERVAL_MOST {
-                continue;
-            }
-            let factor = moved.fraction() / SUPERFAT_PER_INTERVAL_MOST.fraction();
-            let d = Mass::from_grams_rounded(scale.d.grams() / factor);
-            found.unfit(format!(
-                "one step of the scale, {}, moves the superfat by {} points: too coarse for {} of \
-                 {}; a scale with steps of {} or finer would do, or a batch {factor:.1} times as \
-                 large, or the caustic as a stock lye of {}",
-                self.show(scale.d),
-                moved.show(1).trim_end_matches(" %"),
-                self.show(caustic.target),
-                caustic.id,
-                show_fine(d, self.recipe),
-                Share::from_fraction_rounded((1.0 / factor).min(0.5)).show(0),
-            ));
-        }
-        let period = self.bench.and_then(|bench| {
-            bench
-                .setup()
-                .channels
-                .iter()
-                .find(|channel| matches!(channel.role, Role::Scale { .. }))
-                .map(|channel| channel.period)
-        });
-        if let Some(period) = period.filter(|period| *period > CAUSTIC_PERIOD_MAX) {
-            found.unfit(format!(
-                "the scale speaks every {period} only: too slow to stop a pour of caustic; one \
-                 that sends at least twice a second would do"
-            ));
-        }
-    }
-
-    fn weighings(&self, found: &mut Findings, scale: &ScaleFacts, least: Option<Mass>) {
-        let pot = self.pot.map_or(Mass::ZERO, |pot| pot.tare);
-        let mut in_pot = pot;
-        let mut too_much = None;
-        let mut too_little: Vec<String> = Vec::new();
-        for weigh in self.control.weighings() {
-            let mass = self.planned.get(&weigh.ingredient).copied().unwrap_or(Mass::ZERO);
-            let load = if weigh.into == Vessel::Pot {
-                in_pot += mass;
-                in_pot
-            } else {
-                mass
-            };
-            if load > scale.capacity && too_much.is_none() {
-                too_much = Some((weigh.name.clone(), load));
-            }
-            self.weighing(found, scale, weigh, mass, load);
-            if least.is_some_and(|least| mass < least) && mass > Mass::ZERO {
-                too_little.push(format!("{} of {}", self.show(mass), weigh.name));
-            }
-        }
-        if let Some(least) = least.filter(|_| !too_little.is_empty()) {
-            found.note(format!(
-                "less than the scale is meant for, {} (its Min): {}",
-                self.show(least),
-                too_little.join(", ")
-            ));
-        }
-        let Some((name, load)) = too_much else { return };
-        let pot_words = if self.pot.is_some() { "pot and contents" } else { "the contents alone" };
-        found.unfit(format!(
-            "with {name} {pot_words} come to {}, more than the scale's capacity of {}; a lighter \
-             pot, the oils weighed in cups one after the other, or a smaller batch would do",
-            self.show(load),
-            self.show(scale.capacity)
-        ));
-    }
-
-    /// Steps and class of the scale against the tolerance of one weighing.
-    fn weighing(
-        &self,
-        found: &mut Findings,
-        scale: &ScaleFacts,
-        weigh: &Weigh,
-        mass: Mass,
-        load: Mass,
-    ) {
-        if mass <= Mass::ZERO {
-            if weigh.amount != Amount::Liquid {
-                found.unfit(format!(
-                    "{} rounds to nothing in steps of {}; weigh it on a finer scale",
-                    weigh.name,
-                    self.show(scale.d)
-                ));
-            }
-            return;
-        }
-        let wanted = width(weigh.tolerance, mass);
-        if wanted < scale.d {
-            let one_step = Share::from_fraction_rounded(scale.d.grams() / mass.grams());
-            let times = scale.d.grams() / wanted.grams();
-            found.warn(format!(
-                "one step of the scale is {} of {} of {}; steps of {} or a batch {times:.1} times \
-                 as large would hold ±{}",
-                one_step.show(1),
-                self.show(mass),
-                weigh.name,
-                show_fine(wanted, self.recipe),
-                show_fine(wanted, self.recipe),
-            ));
-        }
-        let Some(verified) = scale.verified else { return };
-        let allowed = wanted.max(scale.d);
-        let error = verified.mpe_in_service(load);
-        if error > allowed {
-            let alone = verified.mpe_in_service(mass);
-            let way = if weigh.into == Vessel::Pot && alone <= allowed {
-                "weighed in a light cup of its own it would do"
-            } else {
-                "a finer scale or a larger batch would do"
-            };
-            found.note(format!(
-                "{} within ±{}: with {} on the pan a scale of class {:?} may be off by ±{} (OIML \
-                 R 76, in service); {way}",
-                weigh.name,
-                show_fine(allowed, self.recipe),
-                self.show(load),
-                verified.class,
-                show_fine(error, self.recipe),
-            ));
-        }
-    }
-
-    fn vessels(&self, found: &mut Findings) {
-        let contents: Mass = self.planned.values().copied().sum();
-        let volume = Volume::from_millilitres_rounded(contents.grams() / DENSITY_ASSUMED_G_PER_ML);
-        if let Some(pot) = self.pot
-            && let Some(whole) = pot.volume
-        {
-            let share = volume.millilitres() / whole.millilitres();
-            let words = format!(
-                "about {volume} in {} of {whole} ({} full, at {DENSITY_ASSUMED_G_PER_ML:.1} g/ml, \
-                 common practice)",
-                pot.name,
-                Share::from_fraction_rounded(share).show(0)
-            );
-            if share > 2.0 / 3.0 {
-                let needed = Volume::from_millilitres_rounded(volume.millilitres() * 2.0);
-                found.unfit(format!(
-                    "{words}: it climbs over; a pot of {needed}, or a batch of {} of this one, \
-                     would do",
-                    Share::from_fraction_rounded(0.5 / share).show(0)
-                ));
-            } else if share > 0.5 {
-                found.warn(format!("{words}: more than half, and a hot pot can climb; stay by it"));
-            }
-        }
-        let Some(bench) = self.bench else { return };
-        for vessel in bench.vessels.iter().filter(|v| v.purpose.meets_caustic()) {
-            if let Some(why) = vessel.material.attacked() {
-                found.warn(format!("{}: {why}; use another", vessel.name));
-            }
-        }
-        let lye = (self.outlook.lye.caustic + self.outlook.lye.liquid).grams();
-        if let Some(jug) = bench.only_vessel(Purpose::LyeJug)
-            && let Some(whole) = jug.volume
-            && whole.millilitres() < 2.0 * lye
-        {
-            found.warn(format!(
-                "{} of {whole} for about {} of lye: less than twice the volume, and lye foams",
-                jug.name,
-                Volume::from_millilitres_rounded(lye)
             ));
         }
     }

@@ -9,8 +9,8 @@ mod scaling;
 pub mod sheet;
 mod steps;
 
-use crate::bench_file::{BenchFile, Purpose, VesselFile};
-use crate::chemistry::{FatTable, Masses, ScaleFacts, StartState};
+use crate::bench_file::{BenchFile, Material, Purpose, VesselFile};
+use crate::chemistry::{FatTable, Jug, JugMaterial, Masses, ScaleFacts, StartState};
 use crate::problem::{Problem, Problems, nearest};
 use crate::quantity::{Mass, MassUnit, Share, Temperature};
 use crate::recipe::Recipe;
@@ -78,7 +78,8 @@ pub fn plan(
     let pot = pot(recipe, bench, options)?;
     let planned = formula::planned(recipe, &formula, step);
     fitness::tolerances(recipe, &planned, scale.as_ref())?;
-    let start = StartState { ice: recipe.liquid.ice, ..options.start };
+    let jug = options.start.jug.or_else(|| bench.and_then(lye_jug));
+    let start = StartState { ice: recipe.liquid.ice, jug, ..options.start };
     let outlook = outlook::of(&formula, &planned, scale.as_ref(), bench, start);
     let units = Units { mass_decimals: decimals_for(step, recipe.units.mass), ..recipe.units };
     let mut control = ControlRecipe {
@@ -123,6 +124,18 @@ fn decimals_for(step: Mass, unit: MassUnit) -> u8 {
         Mass::from_decimal(1, decimals, unit).is_some_and(|smallest| smallest <= step)
     };
     (0..=3).find(|decimals| shows(*decimals)).unwrap_or(3)
+}
+
+/// The lye jug takes up heat, where it is known what it is made of.
+fn lye_jug(bench: &BenchFile) -> Option<Jug> {
+    let vessel = bench.only_vessel(Purpose::LyeJug)?;
+    let material = match vessel.material {
+        Material::StainlessSteel => JugMaterial::StainlessSteel,
+        Material::Glass => JugMaterial::Glass,
+        Material::Polypropylene => JugMaterial::Polypropylene,
+        _ => return None,
+    };
+    Some(Jug { mass: vessel.tare, material })
 }
 
 fn pot(

@@ -1,9 +1,9 @@
 use std::ops::Range;
 
-use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
-use super::{Problem, Problems, Source, nearest};
+use super::table::{describe, number_text};
+use super::{Placed, Problem, Problems, Source, Table, nearest};
 use crate::quantity::QuantityError;
 
 /// Reads a maker's file key by key and keeps every problem, so that a file is mended once.
@@ -15,35 +15,10 @@ pub struct Form<'a> {
     problems: Vec<Problem>,
 }
 
-/// One table of the file, with its name as a maker would write it: "oil[2]".
-pub struct Table<'a> {
-    path: String,
-    place: Range<usize>,
-    entries: Vec<Entry<'a>>,
-    present: Vec<String>,
-    asked: Vec<&'static str>,
-}
-
-struct Entry<'a> {
-    key: String,
-    place: Range<usize>,
-    value: Spanned<DeValue<'a>>,
-}
-
-/// A value with where it stands, so that a later check can still name the line.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Placed<T> {
-    pub value: T,
-    pub place: Range<usize>,
-    pub field: String,
-}
-
 /// No file a maker writes by hand comes near this; a larger one is not read at all.
 const FILE_BYTES_MAX: usize = 256 * 1024;
 /// A name or a sentence; longer ones do not fit on a sheet.
 const TEXT_CHARS_MAX: usize = 400;
-/// Likeness at which an unknown key surely stands for a missing one.
-const SURELY_MEANT: f64 = 0.75;
 /// Rows of one kind in one file.
 const ROWS_MAX: usize = 60;
 
@@ -240,18 +215,6 @@ impl<'a> Form<'a> {
         }
     }
 
-    pub fn yes(&mut self, table: &mut Table<'a>, key: &'static str) -> Option<Placed<bool>> {
-        let value = table.take(key)?;
-        match value.value.as_bool() {
-            Some(yes) => Some(value.with(yes)),
-            None => {
-                let found = describe(&value.value);
-                self.refuse(&value, found, "true or false", "write it without quotes");
-                None
-            }
-        }
-    }
-
     pub fn texts(&mut self, table: &mut Table<'a>, key: &'static str) -> Vec<String> {
         let Some(value) = table.take(key) else { return Vec::new() };
         let items = value.value.as_array().map(|items| {
@@ -326,79 +289,6 @@ impl<'a> Form<'a> {
             let at = Placed { value: (), place: entry.place.clone(), field };
             self.refuse(&at, "an unknown key", expected, advice);
         }
-    }
-}
-
-impl<'a> Table<'a> {
-    fn new(path: String, place: Range<usize>, table: DeTable<'a>) -> Table<'a> {
-        let entries: Vec<Entry<'a>> = table
-            .into_iter()
-            .map(|(key, value)| Entry { place: key.span(), key: key.into_inner().into(), value })
-            .collect();
-        let present = entries.iter().map(|entry| entry.key.clone()).collect();
-        Table { path, place, entries, present, asked: Vec::new() }
-    }
-
-    /// The key stood in the file, whether or not it was taken or refused since.
-    pub fn has(&self, key: &str) -> bool {
-        self.present.iter().any(|present| present == key)
-    }
-
-    fn has_misspelt(&self, key: &str) -> bool {
-        let near = |entry: &Entry<'_>| {
-            strsim::normalized_damerau_levenshtein(&entry.key, key) >= SURELY_MEANT
-        };
-        self.entries.iter().any(near)
-    }
-
-    /// The table itself, for what is wrong with it as a whole.
-    pub fn placed(&self) -> Placed<()> {
-        Placed { value: (), place: self.place.clone(), field: self.path.clone() }
-    }
-
-    fn missing(&self, key: &str) -> Placed<()> {
-        Placed { value: (), place: self.place.clone(), field: self.field(key) }
-    }
-
-    fn field(&self, key: &str) -> String {
-        if self.path.is_empty() { key.to_owned() } else { format!("{}.{key}", self.path) }
-    }
-
-    fn take(&mut self, key: &'static str) -> Option<Placed<DeValue<'a>>> {
-        if !self.asked.contains(&key) {
-            self.asked.push(key);
-        }
-        let index = self.entries.iter().position(|entry| entry.key == key)?;
-        let value = self.entries.remove(index).value;
-        let (place, field) = (value.span(), self.field(key));
-        Some(Placed { value: value.into_inner(), place, field })
-    }
-}
-
-impl<T> Placed<T> {
-    /// Another value from the same place.
-    pub fn with<U>(&self, value: U) -> Placed<U> {
-        Placed { value, place: self.place.clone(), field: self.field.clone() }
-    }
-}
-
-/// A number as its digits stand in the file.
-fn number_text(value: &DeValue<'_>) -> Option<String> {
-    match value {
-        DeValue::Integer(number) => Some(number.as_str().replace('_', "")),
-        DeValue::Float(number) => Some(number.as_str().replace('_', "")),
-        _ => None,
-    }
-}
-
-fn describe(value: &DeValue<'_>) -> String {
-    match value {
-        DeValue::String(text) => format!("`{text}`"),
-        DeValue::Boolean(yes) => format!("`{yes}`"),
-        DeValue::Array(_) => "a list".to_owned(),
-        DeValue::Table(_) => "a table".to_owned(),
-        DeValue::Datetime(date) => format!("the date {date}"),
-        number => format!("the bare number {}", number_text(number).unwrap_or_default()),
     }
 }
 

@@ -26,6 +26,9 @@ pub(super) struct Common {
 const LABEL_HALF_WIDTH: Share = Share::from_percent(1);
 /// Weaker products are no solid caustic, or have stood open.
 const PURITY_LEAST: Share = Share::from_percent(80);
+/// A weaker stock lye leaves no room for any other liquid; a stronger one throws crystals.
+const STOCK_LEAST: Share = Share::from_percent(10);
+const STOCK_MOST: Share = Share::from_percent(52);
 const TOLERANCE_SHARE_MOST: Share = Share::from_percent(20);
 const PURITY_ADVICE: &str = "copy it from the label or the certificate: flake of 85 % and flake of \
      90 % differ by enough to turn a superfat of 5 % negative";
@@ -82,8 +85,7 @@ pub(super) fn caustic<'a>(form: &mut Form<'a>, mut table: Table<'a>) -> Option<C
     let stated = form.quantity(&mut table, "purity", Share::parse);
     let stated = stated.filter(|purity| credible_purity(form, purity));
     let stock = form.quantity(&mut table, "stock_lye", Share::parse);
-    let most = Share::from_percent(50);
-    let stock = stock.filter(|share| positive_share(form, share, most));
+    let stock = stock.filter(|stock| credible_stock(form, stock));
     let lot = form.text(&mut table, "lot");
     if alkali.as_ref().is_some_and(|a| a.value == Alkali::PotassiumHydroxide) {
         form.need(&table, "purity", "the purity of this KOH, like `90 %`", PURITY_ADVICE);
@@ -208,6 +210,15 @@ fn credible_purity(form: &mut Form<'_>, purity: &Placed<Share>) -> bool {
         let found = purity.value.show(1);
         let advice = "copy it from the label; for a lye already made, use `stock_lye`";
         form.refuse(purity, found, "80 % to 100 % of alkali in the solid", advice);
+    }
+    good
+}
+
+fn credible_stock(form: &mut Form<'_>, stock: &Placed<Share>) -> bool {
+    let good = (STOCK_LEAST..=STOCK_MOST).contains(&stock.value);
+    if !good {
+        let expected = "10 % to 52 % of caustic in the stock lye";
+        form.refuse(stock, stock.value.show(1), expected, "check sign and digits");
     }
     good
 }

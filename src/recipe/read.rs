@@ -21,8 +21,10 @@ const LYE_HEAVY_WORDS: &str = "on purpose";
 /// Shares copied from a list with one decimal may miss 100 % by this much; they are then taken in
 /// proportion.
 const SHARES_SLACK: Share = Share::from_millionths(1_000);
-/// Less than this cannot be weighed on a bench; more is no small batch.
+/// Less than this cannot be weighed on a bench.
 const OILS_LEAST: Mass = MassUnit::Gram.one();
+/// More is no small batch.
+const OILS_MOST: Mass = Mass::from_steps(MassUnit::Kilogram.one().steps() * 100);
 const EXAMPLE: &str = "add it; README, \"Your first recipe\", shows a whole file";
 
 impl Recipe {
@@ -215,6 +217,10 @@ fn oils(
     if sum < OILS_LEAST {
         let advice = "check the digits and the units";
         form.refuse_whole("oil", format!("{sum} of oils in all"), "at least 1 g", advice);
+    }
+    if sum > OILS_MOST {
+        let advice = "check the digits and the units";
+        form.refuse_whole("oil", format!("{sum} of oils in all"), "at most 100 kg", advice);
     }
     name_by_lot(&mut rows);
     Some(rows.into_iter().map(|row| row.oil).collect())

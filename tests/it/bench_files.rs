@@ -265,3 +265,29 @@ fn the_demonstration_bench_is_read() {
     let names: Vec<&str> = bench.vessels.iter().map(|vessel| vessel.name.as_str()).collect();
     assert_eq!(names, ["pot", "cup", "jug", "beaker"]);
 }
+
+#[test]
+fn the_law_can_be_moved_but_no_guard_put_to_sleep() {
+    let bench = read(&format!("{BASE}[law]\nlook_grace = \"3 min\"\nrest_spread_d = 3\n")).unwrap();
+    let settings = &bench.setup().settings;
+    assert_eq!(settings.look_grace, Span::from_minutes(3));
+    assert_eq!(settings.rest_spread_d, 3);
+    let refused = read(&format!("{BASE}[law]\nguard_delay = \"10 s\"\n")).unwrap_err();
+    assert_eq!(
+        refused,
+        "bench.toml, line 25, `law.guard_delay`: found 10 s; expected 0.1 s to 1.0 s; further \
+         than that a guard would sleep, or cry wolf"
+    );
+}
+
+/// The usual figures lie inside the range that a maker may set.
+#[test]
+fn every_usual_figure_of_the_law_may_be_written_down() {
+    let text = format!(
+        "{BASE}[law]\nrest_window = \"2 s\"\nguard_delay = \"500 ms\"\nscale_silence = \"3 s\"\n\
+         probe_silence = \"5 s\"\nlift_delay = \"500 ms\"\ndwell = \"2 s\"\nsilence_max = \"60 s\"\n\
+         temperature_deadband = \"1 K\"\nheating_max_per_minute = \"2.5 K\"\n\
+         residue_share = \"0.5 %\"\nmoisture_per_minute = \"0.5 %\"\nvessel_match_d = 3\n"
+    );
+    assert_eq!(read(&text).unwrap().settings, panroom::bench::Settings::default());
+}

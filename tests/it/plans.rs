@@ -356,6 +356,27 @@ fn the_usual_cook_follows_the_boiling_point_and_the_makers_own_does_not() {
 }
 
 #[test]
+fn pounds_and_ounces_stand_together_on_the_sheet() {
+    let text = PLAIN.replace("name =", "masses = \"lb+oz\"\nname =").replace("500 g", "3 lb 8 oz");
+    let plan = drawn_up(&text, &SCALE.replace("\"0.1 g\"", "\"0.05 oz\""));
+    let sheet = sheet::text(&sheet::Sheet::of(&plan), 100);
+    assert!(sheet.contains("2 lb 1.60 oz"), "{sheet}");
+    assert!(sheet.contains("oils 3 lb 8.00 oz"), "{sheet}");
+}
+
+#[test]
+fn a_heavy_jug_of_the_bench_cools_the_lye() {
+    let low = |bench: &str| drawn_up(PLAIN, bench).outlook.lye.expected.unwrap().low.unwrap();
+    let jug = |tare: &str| {
+        format!(
+            "{SCALE}[[vessel]]\nname = \"jug\"\nfor = \"lye jug\"\ntare = \"{tare}\"\n\
+             material = \"stainless steel\"\nvolume = \"2 l\"\n"
+        )
+    };
+    assert!(low(&jug("900 g")) < low(&jug("90 g")));
+}
+
+#[test]
 fn what_there_is_of_one_oil_scales_the_whole() {
     let recipe = read(PLAIN);
     let have = ScaleTo::Have { ingredient: "shea".into(), mass: mass("410 g") };
@@ -406,8 +427,44 @@ fn another_oil_changes_the_caustic() {
     );
 }
 
+/// A text with some of its characters exchanged, doubled or lost.
+fn damaged(text: &str, places: &[(usize, char)]) -> String {
+    let mut chars: Vec<char> = text.chars().collect();
+    for (place, new) in places {
+        let place = place % chars.len();
+        match new {
+            '\u{0}' => drop(chars.remove(place)),
+            new => chars[place] = *new,
+        }
+    }
+    chars.into_iter().collect()
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(64))]
+
+    #[test]
+    fn no_damaged_file_panics_and_what_is_read_can_be_drawn_up(
+        places in prop::collection::vec(
+            (0_usize..100_000, prop::sample::select("0123456789.-%\"=[]\n gkCF\u{0}\u{e9}".chars().collect::<Vec<_>>())),
+            1..6,
+        ),
+    ) {
+        let recipe_text = damaged(recipe::EXAMPLE, &places);
+        let bench_text = damaged(bench_file::EXAMPLE, &places);
+        let source = Source { file: "soap.toml", text: &recipe_text };
+        let recipe = Recipe::read(source, FatTable::built_in());
+        let bench = BenchFile::read(Source { file: "bench.toml", text: &bench_text });
+        if let Err(problems) = &recipe {
+            prop_assert!(!problems.0.is_empty());
+        }
+        let recipe = recipe.unwrap_or_else(|_| read(recipe::EXAMPLE));
+        if let Ok(plan) = plan(&recipe, FatTable::built_in(), bench.as_ref().ok(), &Options::default()) {
+            let sheet = sheet::Sheet::of(&plan);
+            let _ = (sheet::text(&sheet, 80), sheet::html(&sheet));
+            prop_assert!(serde_json::to_string(&sheet).is_ok());
+        }
+    }
 
     #[test]
     fn scaling_changes_masses_and_nothing_else(grams in 20_i64..50_000) {

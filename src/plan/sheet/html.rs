@@ -21,6 +21,7 @@ td.w{width:5.5em;border-bottom:.4pt dotted #999}\
 .unfit{border-width:3pt;font-weight:bold}\
 .foot{margin-top:.8em;border-top:1pt solid;padding-top:.3em;font-size:9pt}\
 tr{break-inside:avoid}\
+@media print{body{font-size:8.5pt;max-width:none;padding:0}.s,.h,.foot{font-size:7.5pt}}\
 ";
 
 /// The sheet as one printable page with its own style; every word of the maker is escaped.
@@ -33,7 +34,7 @@ pub fn html(sheet: &Sheet) -> String {
     page.raw(STYLE);
     page.raw("</style></head><body>\n");
     page.element("h1", "", &sheet.name);
-    for words in sheet.note.iter().chain([&sheet.totals]).chain(&sheet.changes) {
+    for words in sheet.note.iter().chain([&sheet.totals]) {
         page.element("p", "", words);
     }
     page.element("p", "s", &format!("recipe {}", sheet.recipe_digest));

@@ -181,7 +181,8 @@ impl Scribe<'_> {
         let d = self.plan.scale.map_or(Mass::ZERO, |scale| scale.d);
         let half = half_width(weigh.tolerance, target).max(d);
         let (low, high) = match caustic {
-            Some(_) => (target - half, target + d),
+            // as the bench law takes it: a step over at most, and never over the guard
+            Some(caustic) => (target - half, (target + d).min(caustic.guard.mass)),
             None => (target - half, target + half),
         };
         let is_oil = self.plan.recipe.oils.iter().any(|oil| oil.id == weigh.ingredient);

@@ -13,9 +13,6 @@ pub fn text(sheet: &Sheet, width: usize) -> String {
     page.rule();
     page.wrapped(sheet.note.as_deref().unwrap_or(""), 0);
     page.wrapped(&sheet.totals, 0);
-    for change in &sheet.changes {
-        page.wrapped(change, 0);
-    }
     let digest = sheet.recipe_digest.get(..12).unwrap_or(&sheet.recipe_digest);
     page.wrapped(&format!("recipe {digest}"), 0);
     for finding in sheet.findings.iter().filter(|f| f.severity != Severity::Note) {
