@@ -393,6 +393,64 @@ fn what_there_is_of_one_oil_scales_the_whole() {
 }
 
 #[test]
+fn every_mass_of_the_file_is_scaled_and_no_share() {
+    let text = PLAIN.replace("\"2.5:1\"", "\"170 g\"")
+        + "fat_after_cook = [{ fat = \"jojoba\", amount = \"10 g\" }]\n\
+           addition = [{ name = \"clay\", amount = \"7 g\", when = \"before cook\" },\n\
+           { name = \"glycerin\", amount = \"5 %\", when = \"after cook\" }]\n";
+    let twice = ScaleTo::Times(Share::from_percent(200));
+    let recipe = scaled(&read(&text), FatTable::built_in(), &twice).unwrap();
+    let plan = plan(&recipe, FatTable::built_in(), None, &Options::default()).unwrap();
+    for (id, wanted) in [
+        ("olive", "600 g"),
+        ("water", "340 g"),
+        ("jojoba-after-cook", "20 g"),
+        ("clay", "14 g"),
+        ("glycerin", "50 g"),
+    ] {
+        assert_eq!(of(&plan, id), mass(wanted), "{id}");
+    }
+}
+
+#[test]
+fn oils_are_asked_for_at_the_nearest_step_of_the_scale() {
+    let text = PLAIN.replace("500 g", "503 g");
+    let plan = drawn_up(&text, &SCALE.replace("\"0.1 g\"", "\"1 g\""));
+    // 301.8 g, 150.9 g and 50.3 g
+    let asked = ["olive", "coconut", "shea"].map(|id| of(&plan, id));
+    assert_eq!(asked, ["302 g", "151 g", "50 g"].map(mass));
+}
+
+#[test]
+fn two_caustics_share_the_demand() {
+    let both = PLAIN.replace(
+        "[{ alkali = \"NaOH\", purity = \"98 %\" }]",
+        "[{ alkali = \"NaOH\", purity = \"98 %\", covers = \"60 %\" }, \
+          { alkali = \"KOH\", purity = \"90 %\", covers = \"40 %\" }]",
+    );
+    let (both, alone) = (drawn_up(&both, SCALE), drawn_up(PLAIN, SCALE));
+    let part = of(&both, "naoh").grams() / of(&alone, "naoh").grams();
+    assert!((part - 0.6).abs() < 0.002, "{part}");
+    // 56.1056 g of KOH do the work of 39.9971 g of NaOH (CIAAW atomic weights)
+    let koh = of(&alone, "naoh").grams() * 0.98 * 0.4 * 56.1056 / 39.9971 / 0.90;
+    assert!((of(&both, "koh").grams() - koh).abs() < 0.2, "{koh}");
+    let own = both.control.weighings().filter(|w| w.amount == Amount::Caustic);
+    assert!(own.map(|w| w.into).eq([Vessel::Own, Vessel::Own]));
+}
+
+#[test]
+fn cold_process_has_no_cook_and_paste_is_not_poured() {
+    let keys = |text: &str| -> Vec<String> {
+        drawn_up(text, SCALE).control.steps.iter().map(|step| step.key.clone()).collect()
+    };
+    let cold = keys(&PLAIN.replace("\"hot\"", "\"cold\""));
+    assert!(!cold.contains(&"cook".to_owned()), "{cold:?}");
+    assert_eq!(cold.last().unwrap(), "pour");
+    let paste = keys(&PLAIN.replace("\"NaOH\", purity = \"98 %\"", "\"KOH\", purity = \"90 %\""));
+    assert_eq!(paste.last().unwrap(), "cook");
+}
+
+#[test]
 fn a_mould_is_filled_at_the_stated_density() {
     let volume = Volume::parse("1.2 l").unwrap();
     let fill = ScaleTo::Fill { volume, part: Share::WHOLE };

@@ -106,8 +106,9 @@ impl Page {
         if !small.is_empty() {
             self.element("div", "s", &small.join("; "));
         }
-        for hazard in &line.hazards {
-            self.element("div", "h", hazard);
+        if !line.hazards.is_empty() {
+            // one paragraph a step, so that the whole fits a page
+            self.element("div", "h", &line.hazards.join("; "));
         }
         let target = line.target.as_deref().unwrap_or("");
         let _ = writeln!(self.out, "<td class=\"m\">{}<td class=\"w\"></tr>", escaped(target));
