@@ -137,6 +137,8 @@ fn choose(bench: &mut Bench, prompt: PromptId, remedy: Remedy) -> Answer {
     answered(bench, &id, prompt);
     match remedy {
         Remedy::SpoonOut => {
+            // more may have run in since the question was put
+            let excess = bench.caustic_excess(&id).unwrap_or(excess);
             let amount = Some(excess);
             bench.emit(Fact::RemedyChosen { batch: id.clone(), remedy, amount });
             // still asked until the scale says that it is done; the other way out stays open

@@ -182,12 +182,25 @@ impl Bench {
         scale.is_some_and(|sense| sense.doubted)
     }
 
+    /// Nothing may be read off the load: the zero is in doubt.
+    pub(super) fn load_is_doubted(&self, id: &BatchId) -> bool {
+        let doubted = self
+            .batch(id)
+            .and_then(Batch::weigh)
+            .is_some_and(|(_, weighing)| weighing.zero_doubted && weighing.tare.is_some());
+        doubted || self.scale_doubted(id)
+    }
+
     pub(super) fn step_key(&self, id: &BatchId) -> String {
         let step = self.batch(id).and_then(Batch::step);
         step.map(|step| step.key.clone()).unwrap_or_default()
     }
 
     fn forget_step(&mut self, batch: &BatchId) {
+        // how fast the pot warmed before says nothing about this step
+        if let Some(pot) = self.probe_sense_mut(ProbeAt::Pot) {
+            pot.heating = None;
+        }
         if let Some(sense) = self.scale_sense_mut(batch) {
             sense.forget_step();
         }

@@ -118,7 +118,9 @@ fn weighing_view(bench: &Bench, batch: &Batch) -> Option<WeighingView> {
     let (channel, _) = bench.state.scale_of(&batch.id)?;
     let sense = bench.sense(channel);
     let gross = sense.and_then(|s| s.mass(bench.now, bench.allowed_age(channel)));
-    let there = !weighing.lifted && !bench.state.lost.contains_key(&channel.instrument);
+    let there = !weighing.lifted
+        && !bench.load_is_doubted(&batch.id)
+        && !bench.state.lost.contains_key(&channel.instrument);
     let net = gross.filter(|_| there).zip(weighing.tare).map(|(gross, tare)| gross - tare);
     Some(WeighingView {
         ingredient: weigh.ingredient.clone(),

@@ -35,6 +35,9 @@ pub struct Settings {
     pub dwell: Span,
     /// Rest below the target this long asks whether it is to stay so.
     pub short_after: Span,
+    /// A scale or probe that is back must have been back this long: one that speaks now and then
+    /// is not.
+    pub instrument_off_delay: Span,
     /// A temperature beyond its limit this long alarms, and this long within it returns.
     pub temperature_on_delay: Span,
     pub temperature_off_delay: Span,
@@ -95,6 +98,7 @@ impl Default for Settings {
             lift_delay: Span::from_millis(500),
             dwell: Span::from_secs(2),
             short_after: Span::from_secs(4),
+            instrument_off_delay: Span::from_secs(2),
             temperature_on_delay: Span::from_secs(5),
             temperature_off_delay: Span::from_secs(10),
             high_high_on_delay: Span::from_secs(2),

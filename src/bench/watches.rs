@@ -142,7 +142,12 @@ pub fn at_once(beyond: bool) -> Finding {
 /// An instrument is lost when its port is gone, or when any of its channels is silent too long.
 fn instrument_lost(bench: &Bench, instrument: &str) -> Finding {
     let gone = bench.state.lost.contains_key(instrument);
-    at_once(gone || silent_channel(bench, instrument).is_some())
+    missing(bench, gone || silent_channel(bench, instrument).is_some())
+}
+
+/// Raised at once, over only after a while.
+fn missing(bench: &Bench, beyond: bool) -> Finding {
+    Finding { off_delay: bench.settings().instrument_off_delay, ..at_once(beyond) }
 }
 
 /// A channel of this instrument whose newest value is too old.
@@ -187,19 +192,24 @@ fn caustic(bench: &Bench, batch: &Batch, findings: &mut BTreeMap<AlarmId, Findin
     let deaf = bench.now.since(heard.unwrap_or(bench.state.session_at))
         > settings.scale_silence_caustic
         || bench.state.lost.contains_key(&channel.instrument);
-    findings.insert(blind, at_once(deaf));
+    // a scale that was away may count from another zero: until that is settled it tells nothing
+    let deaf = deaf || bench.load_is_doubted(&batch.id);
+    findings.insert(blind, missing(bench, deaf));
 
     let active = bench.state.alarms.get(&over).is_some_and(|alarm| alarm.active);
     let rest_test = settings.rest_test(scale.d, true);
     let rest = sense.and_then(|sense| sense.rest.at_rest(&rest_test));
     let lowest = Mass::ZERO - scale.d * i64::from(settings.vessel_match_d);
     let net = sense.and_then(|sense| sense.mass(bench.now, bench.allowed_age(channel)));
-    let net = net.map(|gross| gross - tare);
+    let net = net.filter(|_| !bench.load_is_doubted(&batch.id)).map(|gross| gross - tare);
     let beyond = net.is_some_and(|net| net > guard.mass) || overloaded(sense, deaf);
+    let highest = sense.and_then(|sense| sense.rest.extent()).map(|(_, high)| high - tare);
+    let rested_below = highest.is_some_and(|highest| highest <= guard.mass);
     let verdict = match net {
         _ if beyond => Verdict::Beyond,
-        // the same cup is back, at rest, at or below the guard: nothing else clears the latch
-        Some(net) if net >= lowest && (!active || rest.is_some()) => Verdict::Within,
+        // the same cup is back, at rest, never above the guard while it rested: nothing else
+        // clears the latch
+        Some(net) if net >= lowest && rest.is_some() && rested_below => Verdict::Within,
         Some(_) if !active => Verdict::Within,
         _ => Verdict::Holds,
     };

@@ -62,7 +62,10 @@ fn await_vessel(bench: &mut Bench, pan: &Pan) {
     let settings = bench.settings().clone();
     let clear = pan.scale.d * i64::from(settings.pan_clear_d);
     let zero = bench.batch(&pan.id).map(|batch| batch.zero).unwrap_or_default();
-    if pan.gross.is_some_and(|gross| (gross - zero).abs() <= clear)
+    // a zero that has drifted is no vessel either, once it rests: every cup is tared by itself
+    let light = pan.scale.d * i64::from(settings.vessel_min_d);
+    let drifted = pan.rest.is_some_and(|rest| (rest - zero).abs() < light);
+    if (drifted || pan.gross.is_some_and(|gross| (gross - zero).abs() <= clear))
         && let Some(sense) = bench.scale_sense_mut(&pan.id)
     {
         sense.seen_clear = true;
@@ -204,11 +207,10 @@ fn offer_remedy(bench: &mut Bench, pan: &Pan, over: bool) {
     let asked = bench.batch(&pan.id).and_then(|batch| batch.prompt.as_ref());
     let asks_remedy = asked.is_some_and(|prompt| matches!(prompt.asks, Ask::Remedy { .. }));
     if over && !asks_remedy {
-        let tare = pan.weighing.tare.unwrap_or_default();
-        let net = pan.gross.map_or(pan.weighing.target.mass, |gross| gross - tare);
+        let excess = bench.caustic_excess(&pan.id).unwrap_or_default();
         let options = vec![Remedy::SpoonOut, Remedy::Discard];
         bench.withdraw_prompt(&pan.id);
-        bench.ask(&pan.id, Ask::Remedy { options, excess: net - pan.weighing.target.mass });
+        bench.ask(&pan.id, Ask::Remedy { options, excess });
     } else if !over && asks_remedy {
         bench.withdraw_prompt(&pan.id);
     }
@@ -290,7 +292,8 @@ fn share_of(mass: Mass, share: Share) -> Mass {
 }
 
 fn captured_fats(batch: &Batch, masses: &Masses) -> Mass {
-    let fats = batch.control.formula.fats.iter();
+    // fat added after the cook is no part of "the oils" that shares are of
+    let fats = batch.control.formula.fats.iter().filter(|fat| !fat.after_cook);
     fats.filter_map(|fat| masses.get(&fat.id)).copied().sum()
 }
 
@@ -301,9 +304,9 @@ pub fn phase(bench: &Bench, batch: &Batch) -> Option<Phase> {
     let blind = AlarmId::PouringBlind { batch: batch.id.clone(), step: batch.step()?.key.clone() };
     Some(match weighing.tare {
         _ if bench.is_caustic_over(&batch.id) => Phase::Over,
+        _ if weighing.zero_doubted => Phase::ZeroDoubted,
         _ if bench.state.alarms.get(&blind).is_some_and(|alarm| alarm.active) => Phase::Blind,
         _ if weighing.captured.is_some() => Phase::Captured,
-        _ if weighing.zero_doubted => Phase::ZeroDoubted,
         _ if weighing.lifted => Phase::Lifted,
         Some(tare) => {
             let near = pan.gross.is_some_and(|gross| gross - tare >= weighing.target.low);
@@ -349,6 +352,15 @@ impl Bench {
         self.state.alarms.iter().any(|(alarm, state)| {
             state.active && matches!(alarm, AlarmId::CausticOver { batch, .. } if batch == id)
         })
+    }
+
+    /// How much more than its target is in the cup just now, if the pan tells.
+    pub(super) fn caustic_excess(&self, id: &BatchId) -> Option<Mass> {
+        let pan = Pan::look(self, id)?;
+        let net = pan.gross? - pan.weighing.tare?;
+        (!pan.weighing.lifted && !self.load_is_doubted(id))
+            .then_some(net - pan.weighing.target.mass)
+            .filter(|excess| !excess.is_negative())
     }
 
     pub(super) fn pan_seen_clear(&self, id: &BatchId) -> bool {

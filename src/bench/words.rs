@@ -64,7 +64,7 @@ fn weighing_sentence(
                 .to_owned()
         }
         Some(Phase::Lifted) => "Put the same vessel back on the pan.".to_owned(),
-        Some(Phase::Blind) => pouring_blind(),
+        Some(Phase::Blind) => pouring_blind(bench, Some(batch)),
         Some(Phase::Over) => format!("Stop: too much {name}. Choose what to do."),
         Some(Phase::Settling) => "Hands off: waiting for the scale to settle.".to_owned(),
         Some(Phase::Captured) if weigh.into == Vessel::Own => {
@@ -146,6 +146,7 @@ pub fn prompt(bench: &Bench, batch: &Batch, asks: &Ask) -> String {
             format!("{} too much. Take some out, or confirm to leave it so.", mass(units, *excess))
         }
         Ask::Remedy { options, excess } => {
+            let excess = &bench.caustic_excess(&batch.id).unwrap_or(*excess);
             let mut ways = Vec::new();
             if options.contains(&Remedy::SpoonOut) {
                 ways.push(format!("spoon out {}, into waste", mass(units, *excess)));
@@ -199,7 +200,7 @@ pub fn alarm(bench: &Bench, id: &AlarmId) -> String {
     let batch = id.batch().and_then(|id| bench.batch(id));
     match id {
         AlarmId::CausticOver { .. } => caustic_over(bench, batch),
-        AlarmId::PouringBlind { .. } => pouring_blind(),
+        AlarmId::PouringBlind { .. } => pouring_blind(bench, batch),
         AlarmId::InstrumentLost { instrument } => lost(bench, instrument),
         AlarmId::TemperatureHigh { at, .. } => too_hot(bench, batch, *at, false),
         AlarmId::TemperatureHighHigh { at, .. } => too_hot(bench, batch, *at, true),
@@ -257,7 +258,10 @@ fn caustic_over(bench: &Bench, batch: Option<&Batch>) -> String {
     }
 }
 
-fn pouring_blind() -> String {
+fn pouring_blind(bench: &Bench, batch: Option<&Batch>) -> String {
+    if batch.is_some_and(|batch| bench.load_is_doubted(&batch.id)) {
+        return "Stop pouring: the scale was away and may count from another zero.".to_owned();
+    }
     "Stop pouring: the scale is silent.".to_owned()
 }
 

@@ -211,6 +211,7 @@ fn wrap(text: &str, width: usize, indent: &str) -> Vec<String> {
 mod tests {
     use super::*;
     use crate::bench::Target;
+    use crate::plan::Vessel;
 
     fn rule(net: &str) -> String {
         let g = |text: &str| Mass::parse(&format!("{text} g")).unwrap();
@@ -218,10 +219,12 @@ mod tests {
         dip_rule(&WeighingView {
             ingredient: "olive".into(),
             name: "olive oil".to_owned(),
+            into: Vessel::Pot,
             phase: Phase::Pouring,
             target,
             net: Some(g(net)),
             left: Some(target.mass - g(net)),
+            pace: Pace::Free,
         })
     }
 

@@ -1,7 +1,84 @@
-use crate::bench::BatchId;
-use crate::journal::Reader;
-use crate::review::Review;
+use std::collections::BTreeMap;
 
-pub fn review_of(_journal: &Reader, _batch: &BatchId) -> anyhow::Result<Option<Review>> {
-    Ok(Some(Review { x: 1 }))
+use crate::bench::{BatchId, Fact, ProbeAt, Role};
+use crate::journal::{FactRow, JournalError, Reader, Verified};
+use crate::quantity::Moment;
+use crate::reading::Channel;
+use crate::review::{self, Dated, Evidence, Gap, Review, Trace};
+
+/// Gathers what the journal holds of a batch and has it reviewed. `None` if there is no such batch.
+///
+/// # Errors
+/// When the journal cannot be read.
+pub fn review_of(journal: &Reader, batch: &BatchId) -> anyhow::Result<Option<Review>> {
+    let facts = journal.facts(batch)?;
+    let Some(head) = journal.head(batch)? else { return Ok(None) };
+    let verified = matches!(journal.verify(batch)?, Verified::Unbroken { .. });
+    let evidence = Evidence {
+        batch,
+        temperatures: temperatures(journal, &facts, batch)?,
+        gaps: gaps(journal)?,
+        facts: dated(journal, facts)?,
+        head: Some(head.to_string()),
+        verified: Some(verified),
+    };
+    Ok(review::review(&evidence))
+}
+
+fn dated(journal: &Reader, facts: Vec<FactRow>) -> Result<Vec<Dated>, JournalError> {
+    let date = |row: FactRow| {
+        let utc_ns = journal.utc_of(row.session, row.numbered.at)?;
+        Ok(Dated { utc_ns, session: row.session, numbered: row.numbered })
+    };
+    facts.into_iter().map(date).collect()
+}
+
+/// What each probe read while the batch was open, session by session.
+fn temperatures(
+    journal: &Reader,
+    facts: &[FactRow],
+    batch: &BatchId,
+) -> Result<Vec<Trace>, JournalError> {
+    let own = || facts.iter().filter(|row| row.numbered.fact.batch() == Some(batch));
+    let (Some(first), Some(last)) = (own().next(), own().next_back()) else {
+        return Ok(Vec::new());
+    };
+    let mut traces: BTreeMap<(Channel, ProbeAt), Vec<_>> = BTreeMap::new();
+    for row in facts {
+        let Fact::SessionOpened(opened) = &row.numbered.fact else { continue };
+        let from =
+            if row.session == first.session { first.numbered.at } else { Moment::from_nanos(0) };
+        let to = if row.session == last.session && is_closed(last) {
+            last.numbered.at
+        } else {
+            Moment::from_nanos(i64::MAX)
+        };
+        for setup in &opened.setup.channels {
+            let Role::Probe { at, .. } = setup.role else { continue };
+            let trace = traces.entry((setup.channel.clone(), at)).or_default();
+            for reading in journal.readings(&setup.channel, row.session, from, to)? {
+                if let Some(temperature) = reading.temperature().filter(|_| reading.status.is_trusted())
+                {
+                    trace.push((journal.utc_of(row.session, reading.at)?, temperature));
+                }
+            }
+        }
+    }
+    let trace = |((channel, at), readings)| Trace { channel, at, readings };
+    Ok(traces.into_iter().map(trace).collect())
+}
+
+fn is_closed(row: &FactRow) -> bool {
+    matches!(row.numbered.fact, Fact::BatchClosed { .. })
+}
+
+fn gaps(journal: &Reader) -> Result<Vec<Gap>, JournalError> {
+    let gap = |gap: crate::journal::GapRow| {
+        Ok(Gap {
+            from_utc_ns: journal.utc_of(gap.session, gap.from)?,
+            to_utc_ns: journal.utc_of(gap.session, gap.to)?,
+            why: gap.why,
+        })
+    };
+    journal.gaps()?.into_iter().map(gap).collect()
 }

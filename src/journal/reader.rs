@@ -70,11 +70,14 @@ impl Reader {
         self.facts_where("", params![])
     }
 
-    /// The facts of one batch, and those of the bench while it was open.
+    /// The facts of one batch, those of the bench while it was open, and the opening of the session
+    /// in which it began.
     pub fn facts(&self, batch: &BatchId) -> Result<Vec<FactRow>, JournalError> {
         self.facts_where(
-            "WHERE number BETWEEN (SELECT min(number) FROM fact WHERE batch = ?1)
-                              AND (SELECT max(number) FROM fact WHERE batch = ?1)
+            "WHERE number BETWEEN
+                   (SELECT max(number) FROM fact WHERE kind = 'session-opened' AND number <
+                       (SELECT min(number) FROM fact WHERE batch = ?1))
+                   AND (SELECT max(number) FROM fact WHERE batch = ?1)
                AND (batch = ?1 OR batch IS NULL)",
             params![batch.0],
         )

@@ -1,12 +1,64 @@
-//! temp
-use serde::{Deserialize, Serialize};
-#[derive(Serialize, Deserialize, Clone, Debug, PartialEq)]
-pub struct Review {
-    pub x: u32,
-}
-pub fn text(_r: &Review, _w: usize, _c: &dyn Fn(i64) -> String) -> String {
-    String::new()
-}
-pub fn ledger_text(_r: &[crate::journal::BatchRow], _c: &dyn Fn(i64) -> String) -> String {
-    String::new()
+//! What a batch came to: deviations, times, alarms, superfat, and what stands out.
+//!
+//! Pure: the shells read the journal and hand over plain values; a review comes back that travels
+//! as JSON and prints as text. What is not known stays unknown and prints as "—".
+
+mod alarms;
+mod balance;
+mod book;
+mod evidence;
+mod findings;
+mod heat;
+mod ledger;
+mod model;
+mod remarks;
+mod steps;
+mod table;
+mod text;
+mod unseen;
+
+pub use balance::BY_HAND_DOUBT;
+pub use evidence::{Dated, Evidence, Gap, Trace};
+pub use ledger::ledger_text;
+pub use model::{
+    AlarmEnd, AlarmReview, At, Balance, CaptureReview, CookHeat, Extreme, Finding, Grade,
+    HeatReview, LiquidReview, LookReview, LostReview, NotedReview, ObservationReview, Remark,
+    RemedyReview, Review, StepReview, Unseen, UnseenKind, VesselReview,
+};
+pub use text::text;
+
+use book::Book;
+
+/// What the evidence says of one batch. `None` when no start of it is among the facts.
+pub fn review(evidence: &Evidence) -> Option<Review> {
+    let book = Book::open(evidence)?;
+    let mut review = Review {
+        batch: evidence.batch.clone(),
+        recipe: book.control.name.clone(),
+        recipe_digest: book.control.recipe_digest.clone(),
+        units: book.control.units,
+        operator: book.operator(),
+        started: book.at(book.started),
+        ended: book.closed.map(|closed| book.at(closed)),
+        outcome: book.outcome(),
+        note: book.note(),
+        steps: steps::steps(&book),
+        balance: balance::balance(&book),
+        alarms: alarms::alarms(&book),
+        remedies: remarks::remedies(&book),
+        vessels: remarks::vessels(&book),
+        heat: heat::heat(&book),
+        noted: remarks::noted(&book),
+        observations: remarks::observations(&book),
+        looks: remarks::looks(&book),
+        remarks: remarks::remarks(&book),
+        lost: unseen::lost(&book),
+        unseen: unseen::unseen(&book),
+        emergencies: remarks::emergencies(&book),
+        head: evidence.head.clone(),
+        verified: evidence.verified,
+        findings: Vec::new(),
+    };
+    review.findings = findings::findings(&review);
+    Some(review)
 }

@@ -8,3 +8,4 @@ mod journal;
 mod plans;
 mod recipes;
 mod scenarios;
+mod tidy;

@@ -33,7 +33,6 @@ const IMPURE_WORDS: &[&str] = &[
     "rustix",
     "axum",
     "hyper",
-    "println!",
     "tracing::",
     "rand::rng",
 ];

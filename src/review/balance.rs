@@ -1,0 +1,159 @@
+//! Fats against caustic, from what was captured: the superfat really achieved.
+
+use std::collections::BTreeMap;
+
+use super::book::Book;
+use super::model::{Balance, LiquidReview};
+use crate::bench::{BackVerdict, CaptureHow, Fact};
+use crate::chemistry::{CausticForm, Formula, IngredientId, Masses, ScaleFacts};
+use crate::quantity::{Mass, Share};
+
+/// A mass declared by hand is taken to be good to ± this part of it, or to ± one interval of the
+/// bench's own scale if that is more. Ours: nobody knows what it was weighed with.
+pub const BY_HAND_DOUBT: Share = Share::from_percent(2);
+
+pub fn balance(book: &Book) -> Balance {
+    let formula = &book.control.formula;
+    let captured = captured(book);
+    let weighed = captured.masses();
+    let missing = missing(formula, &weighed);
+    let scale = captured.scale.or_else(|| scale_at(book, book.started.numbered.number));
+    let by_hand = captured.by_hand(scale.as_ref());
+    let complete = scale.filter(|_| missing.is_empty());
+    let budget = complete.and_then(|scale| formula.superfat_budget(&weighed, &by_hand, &scale));
+    let counts = |id: &&IngredientId| counting(formula).any(|other| other == *id);
+    let left = went_in(book, formula, &weighed).filter(|_| budget.is_some());
+    Balance {
+        planned: formula.superfat,
+        floor: formula.floor,
+        missing: missing.iter().map(|id| book.name(id)).collect(),
+        superfat: budget.as_ref().map(|budget| budget.superfat),
+        lye_heavy: budget.as_ref().map(|budget| budget.lye_heavy),
+        dominant: budget.as_ref().and_then(|budget| Some(budget.dominant()?.doubt.to_string())),
+        superfat_less_residue: left
+            .zip(complete)
+            .map(|(left, scale)| formula.superfat(&left, &scale).achieved),
+        free_fat: free_fat(formula, &weighed).filter(|_| budget.is_some()),
+        by_hand: by_hand.keys().filter(counts).map(|id| book.name(id)).collect(),
+        counted: complete.map(|scale| scale.counted().to_owned()),
+        liquid_planned: formula.liquid,
+        liquid: liquid(formula, &weighed),
+    }
+}
+
+struct Captured {
+    standing: BTreeMap<IngredientId, (Mass, CaptureHow)>,
+    /// The coarsest scale that weighed any of it.
+    scale: Option<ScaleFacts>,
+}
+
+impl Captured {
+    fn masses(&self) -> Masses {
+        self.standing.iter().map(|(id, (net, _))| (id.clone(), *net)).collect()
+    }
+
+    /// Half-widths of what was declared.
+    fn by_hand(&self, scale: Option<&ScaleFacts>) -> Masses {
+        let d = scale.map_or(Mass::ZERO, |scale| scale.d);
+        let declared = self.standing.iter().filter(|(_, (_, how))| *how == CaptureHow::ByHand);
+        let doubt = |net: Mass| Mass::from_grams_rounded(net.grams() * BY_HAND_DOUBT.fraction());
+        declared.map(|(id, (net, _))| (id.clone(), doubt(*net).max(d))).collect()
+    }
+}
+
+fn captured(book: &Book) -> Captured {
+    let mut captured = Captured { standing: BTreeMap::new(), scale: None };
+    let mut steps: BTreeMap<&str, &IngredientId> = BTreeMap::new();
+    for dated in &book.own {
+        match &dated.numbered.fact {
+            Fact::Captured { step, ingredient, net, how, .. } => {
+                steps.insert(step, ingredient);
+                captured.standing.insert(ingredient.clone(), (*net, *how));
+                let scale = scale_at(book, dated.numbered.number);
+                let coarser = |scale: &ScaleFacts| captured.scale.is_none_or(|s| scale.d > s.d);
+                if let Some(scale) = scale.filter(coarser) {
+                    captured.scale = Some(scale);
+                }
+            }
+            Fact::Reopened { step, .. } => {
+                if let Some(ingredient) = steps.get(step.as_str()) {
+                    captured.standing.remove(*ingredient);
+                }
+            }
+            _ => {}
+        }
+    }
+    captured
+}
+
+fn scale_at(book: &Book, number: u64) -> Option<ScaleFacts> {
+    book.setup_at(number)?.scale().map(|(_, facts)| facts)
+}
+
+/// Everything that the superfat follows from.
+fn counting(formula: &Formula) -> impl Iterator<Item = &IngredientId> {
+    let fats = formula.fats.iter().filter(|fat| !fat.after_cook).map(|fat| &fat.id);
+    let acids = formula.acids.iter().map(|acid| &acid.id);
+    fats.chain(acids).chain(formula.caustics.iter().map(|caustic| &caustic.id))
+}
+
+fn missing<'a>(formula: &'a Formula, weighed: &Masses) -> Vec<&'a IngredientId> {
+    counting(formula).filter(|id| !weighed.contains_key(id)).collect()
+}
+
+fn free_fat(formula: &Formula, weighed: &Masses) -> Option<Share> {
+    let mut after = formula.fats.iter().filter(|fat| fat.after_cook).peekable();
+    after.peek()?;
+    let all = after.all(|fat| weighed.contains_key(&fat.id));
+    formula.free_fat(weighed).filter(|_| all)
+}
+
+/// The masses less what is known to have stayed behind, in a cup of caustic or in the jug of the
+/// lye; `None` when nothing did. What stays in the jug is lye, of all its caustics alike.
+fn went_in(book: &Book, formula: &Formula, weighed: &Masses) -> Option<Masses> {
+    let mut left = Masses::new();
+    for dated in &book.own {
+        if let Fact::VesselBack { ingredient, residue: Some(residue), verdict, .. } =
+            &dated.numbered.fact
+            && *verdict == BackVerdict::Residue
+        {
+            left.insert(ingredient.clone(), *residue);
+        }
+    }
+    let mut went_in = weighed.clone();
+    let mut changed = false;
+    for caustic in &formula.caustics {
+        if let (Some(left), Some(net)) = (left.get(&caustic.id), went_in.get_mut(&caustic.id)) {
+            *net = (*net - *left).max(Mass::ZERO);
+            changed = true;
+        }
+    }
+    if let Some(left) = left.get(&formula.liquid_id) {
+        let caustics = formula.caustics.iter().filter_map(|caustic| went_in.get(&caustic.id));
+        let caustics: Mass = caustics.copied().sum();
+        let lye = caustics + weighed.get(&formula.liquid_id).copied().unwrap_or_default();
+        let poured = (lye - *left).max(Mass::ZERO);
+        for caustic in formula.caustics.iter().filter(|_| lye > Mass::ZERO) {
+            if let Some(net) = went_in.get_mut(&caustic.id) {
+                *net = net.scaled(poured, lye);
+                changed = true;
+            }
+        }
+    }
+    changed.then_some(went_in)
+}
+
+fn liquid(formula: &Formula, weighed: &Masses) -> Option<LiquidReview> {
+    let mut liquid = weighed.get(&formula.liquid_id).copied()?;
+    let mut caustic = Mass::ZERO;
+    for part in &formula.caustics {
+        let mass = weighed.get(&part.id).copied()?;
+        let alkali = match part.form {
+            CausticForm::Lye => Mass::from_grams_rounded(mass.grams() * part.purity.fraction()),
+            CausticForm::Solid | CausticForm::WaterySolid => mass,
+        };
+        caustic += alkali;
+        liquid += mass - alkali;
+    }
+    Some(LiquidReview { liquid, caustic })
+}

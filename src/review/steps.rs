@@ -1,0 +1,110 @@
+//! Each step: when, how long, what was captured and how far that is from its target.
+
+use super::book::Book;
+use super::evidence::Dated;
+use super::model::{CaptureReview, StepReview};
+use crate::bench::{Ask, Fact, Target};
+use crate::plan::Step;
+use crate::quantity::{Mass, Share};
+
+pub fn steps(book: &Book) -> Vec<StepReview> {
+    let steps = book.control.steps.iter().enumerate();
+    steps.map(|(index, step)| one(book, index + 1, step)).collect()
+}
+
+fn one(book: &Book, number: usize, step: &Step) -> StepReview {
+    let of = |wanted: fn(&Fact) -> Option<&String>| {
+        book.own.iter().copied().filter(move |d| wanted(&d.numbered.fact) == Some(&step.key))
+    };
+    let begun = of(begun_key).next();
+    let done = of(done_key).last();
+    let target = begun.and_then(|dated| match &dated.numbered.fact {
+        Fact::StepBegun { target, .. } => *target,
+        _ => None,
+    });
+    let last = done.or(book.closed).or(book.own.last().copied());
+    let time = begun.zip(last).map(|(begun, last)| book.watched(begun, last));
+    StepReview {
+        number,
+        key: step.key.clone(),
+        title: step.title.clone(),
+        begun: begun.map(|dated| book.at(dated)),
+        done: done.map(|dated| book.at(dated)),
+        watched: time.map(|(watched, _)| watched),
+        sessions: time.map_or(0, |(_, sessions)| sessions),
+        reopened: of(reopened_key).count(),
+        target,
+        capture: standing(book, step, target),
+        combined_anyway: combined_anyway(book, begun, done),
+    }
+}
+
+/// The last capture of the step, unless it was undone afterwards.
+fn standing(book: &Book, step: &Step, target: Option<Target>) -> Option<CaptureReview> {
+    let mut standing = None;
+    for dated in &book.own {
+        match &dated.numbered.fact {
+            Fact::Captured { step: key, ingredient, net, how, .. } if key == &step.key => {
+                let deviation = target.map(|target| *net - target.mass);
+                standing = Some(CaptureReview {
+                    ingredient: ingredient.clone(),
+                    at: book.at(dated),
+                    net: *net,
+                    how: *how,
+                    deviation,
+                    deviation_share: target.and_then(|target| part_of(*net, target.mass)),
+                    inside: target.map(|target| (target.low..=target.high).contains(net)),
+                });
+            }
+            Fact::Reopened { step: key, .. } if key == &step.key => standing = None,
+            _ => {}
+        }
+    }
+    standing
+}
+
+fn part_of(net: Mass, target: Mass) -> Option<Share> {
+    let off = (net - target).grams() / target.grams();
+    (target > Mass::ZERO).then(|| Share::from_fraction_rounded(off))
+}
+
+fn combined_anyway(book: &Book, begun: Option<&Dated>, done: Option<&Dated>) -> bool {
+    let Some(begun) = begun else { return false };
+    let last = done.map_or(u64::MAX, |done| done.numbered.number);
+    let within = book
+        .own
+        .iter()
+        .filter(|dated| (begun.numbered.number..=last).contains(&dated.numbered.number));
+    let mut asked = None;
+    for dated in within {
+        match &dated.numbered.fact {
+            Fact::PromptRaised { prompt, asks: Ask::CombineAnyway, .. } => asked = Some(*prompt),
+            Fact::PromptClosed { prompt, answered: true, .. } if asked == Some(*prompt) => {
+                return true;
+            }
+            _ => {}
+        }
+    }
+    false
+}
+
+fn begun_key(fact: &Fact) -> Option<&String> {
+    match fact {
+        Fact::StepBegun { step, .. } => Some(step),
+        _ => None,
+    }
+}
+
+fn done_key(fact: &Fact) -> Option<&String> {
+    match fact {
+        Fact::StepDone { step, .. } => Some(step),
+        _ => None,
+    }
+}
+
+fn reopened_key(fact: &Fact) -> Option<&String> {
+    match fact {
+        Fact::Reopened { step, .. } => Some(step),
+        _ => None,
+    }
+}
