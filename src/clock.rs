@@ -10,6 +10,7 @@ use crate::quantity::{Moment, Span};
 #[derive(Clone, Debug)]
 pub struct Clock {
     origin: Moment,
+    origin_utc_ns: i64,
     factor: u32,
 }
 
@@ -26,7 +27,11 @@ impl Clock {
 
     /// Runs `factor` times as fast as life from now on, at most [`FACTOR_MAX`].
     pub fn faster(factor: u32) -> Clock {
-        Clock { origin: boot_time(), factor: factor.clamp(1, FACTOR_MAX) }
+        Clock {
+            origin: boot_time(),
+            origin_utc_ns: civil_time_ns(),
+            factor: factor.clamp(1, FACTOR_MAX),
+        }
     }
 
     pub fn now(&self) -> Moment {
@@ -47,10 +52,10 @@ impl Clock {
         Duration::from_nanos(span.nanos().unsigned_abs() / u64::from(self.factor))
     }
 
-    /// Civil time, UTC nanoseconds since 1970, as the machine has it.
+    /// Civil time, UTC nanoseconds since 1970: as the machine has it, or running ahead of it with
+    /// a faster clock, so that lengths of time agree.
     pub fn utc_ns(&self) -> i64 {
-        let time = clock_gettime(ClockId::Realtime);
-        time.tv_sec * NANOS_PER_S + time.tv_nsec
+        self.origin_utc_ns + (civil_time_ns() - self.origin_utc_ns) * i64::from(self.factor)
     }
 
     /// The date where the bench stands, like "2026-11-25".
@@ -82,6 +87,11 @@ pub fn civil(utc_ns: i64) -> String {
         }
         Err(_) => "at an unknown time".to_owned(),
     }
+}
+
+fn civil_time_ns() -> i64 {
+    let time = clock_gettime(ClockId::Realtime);
+    time.tv_sec * NANOS_PER_S + time.tv_nsec
 }
 
 fn boot_time() -> Moment {

@@ -282,8 +282,14 @@ fn silent(bench: &Bench, channel: &ChannelSetup) -> String {
     let newest = bench.sense(channel).and_then(|sense| sense.last.as_ref());
     let doubt = newest.filter(|last| !last.status.is_trusted()).map(|last| last.status.words());
     let what = match channel.role {
+        Role::Scale { .. } if channel.channel.as_str().contains("scale") => {
+            capitalised(channel.channel.as_str())
+        }
         Role::Scale { .. } => format!("Scale {}", channel.channel),
-        Role::Probe { at, .. } => format!("Probe {} ({})", channel.channel, at.words()),
+        Role::Probe { at, .. } if channel.channel.as_str() == at.words() => {
+            format!("Probe in the {}", at.words())
+        }
+        Role::Probe { at, .. } => format!("Probe {} in the {}", channel.channel, at.words()),
     };
     match doubt {
         Some(doubt) => format!("{what} shows no usable value: {doubt}."),

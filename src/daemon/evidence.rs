@@ -57,7 +57,8 @@ fn temperatures(
             let Role::Probe { at, .. } = setup.role else { continue };
             let trace = traces.entry((setup.channel.clone(), at)).or_default();
             for reading in journal.readings(&setup.channel, row.session, from, to)? {
-                if let Some(temperature) = reading.temperature().filter(|_| reading.status.is_trusted())
+                if let Some(temperature) =
+                    reading.temperature().filter(|_| reading.status.is_trusted())
                 {
                     trace.push((journal.utc_of(row.session, reading.at)?, temperature));
                 }

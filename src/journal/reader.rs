@@ -75,8 +75,8 @@ impl Reader {
     pub fn facts(&self, batch: &BatchId) -> Result<Vec<FactRow>, JournalError> {
         self.facts_where(
             "WHERE number BETWEEN
-                   (SELECT max(number) FROM fact WHERE kind = 'session-opened' AND number <
-                       (SELECT min(number) FROM fact WHERE batch = ?1))
+                   (SELECT coalesce(max(number), 0) FROM fact WHERE kind = 'session-opened'
+                       AND number < (SELECT min(number) FROM fact WHERE batch = ?1))
                    AND (SELECT max(number) FROM fact WHERE batch = ?1)
                AND (batch = ?1 OR batch IS NULL)",
             params![batch.0],

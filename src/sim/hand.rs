@@ -223,7 +223,7 @@ impl Hand {
             Busy::Spoons { until, .. } => {
                 let left = (*until - now).seconds();
                 scene.touch_g =
-                    if left < SPOON_S / 2.0 { self.chance.between(-1.0, 2.0) } else { 0.0 };
+                    if left < SPOON_S / 2.0 { self.chance.between(-1.0, 0.6) } else { 0.0 };
             }
             _ => {}
         }
