@@ -5,4 +5,5 @@ mod chemistry_practice;
 mod driver;
 mod journal;
 mod recipes;
+mod review;
 mod scenarios;
