@@ -7,7 +7,8 @@ use std::path::Path;
 use std::sync::Arc;
 
 use panroom::bench::{
-    Act, AlarmId, Fact, Observation, Outcome, ProbeAt, Remedy, Reply, SessionOpened,
+    Act, AlarmId, Fact, Input, JournalStatus, Observation, Outcome, ProbeAt, Remedy, Reply,
+    SessionOpened,
 };
 use panroom::plan::{ControlRecipe, Units};
 use panroom::quantity::{Mass, MassUnit, Moment, Share, Span, Temperature, TemperatureUnit};
@@ -436,6 +437,85 @@ fn gaps_and_a_broken_chain_are_said() {
     let [gap] = &review.unseen[..] else { panic!("{:?}", review.unseen) };
     assert_eq!(gap.lasted, Some(Span::from_secs(15)), "the older gap is none of this batch's");
     assert!(review.findings[0].words.contains("does not lead to its own head"));
+}
+
+/// A port that is gone, and then heard again only some seconds after it was opened: one loss. Of
+/// what was lost before the batch began, only what still was lost then counts.
+#[test]
+fn an_instrument_is_lost_until_it_is_heard_again() {
+    let lost = || Input::InstrumentLost { instrument: "pot".to_owned(), why: "gone".to_owned() };
+    let back = || Input::InstrumentBack { instrument: "pot".to_owned() };
+    let mut driver = Driver::new();
+    driver.run(2.0);
+    driver.input(&lost());
+    driver.run(1.0);
+    driver.input(&back());
+    driver.run(5.0);
+    let act = Act::Start { batch: batch_id(), control: Arc::new(control()), operator: None };
+    driver.act(act);
+    driver.input(&lost());
+    driver.probe_talks = false;
+    driver.run(20.0);
+    driver.input(&back());
+    driver.run(10.0);
+    driver.probe_talks = true;
+    driver.run(2.0);
+    let review = reviewed(&driver);
+    let [loss] = &review.lost[..] else { panic!("{:?}", review.lost) };
+    assert_eq!(loss.why, "gone");
+    assert!((loss.lasted.unwrap().seconds() - 31.0).abs() <= 1.0, "{loss:?}");
+    // and one that never came back is not said to have lasted any time
+    driver.input(&lost());
+    driver.probe_talks = false;
+    driver.run(60.0);
+    let review = reviewed(&driver);
+    assert_eq!((review.lost[1].until, review.lost[1].lasted), (None, None));
+    assert_eq!(grade_of(&review, "and had not come back"), Some(Grade::Note));
+}
+
+#[test]
+fn time_not_recorded_is_said() {
+    let mut driver = Driver::started();
+    driver.disk_is_quick = false;
+    driver.input(&Input::Journal(JournalStatus::Failed { why: "disk full".to_owned() }));
+    driver.run(40.0);
+    let open = reviewed(&driver);
+    assert_eq!((open.unseen[0].kind, open.unseen[0].until), (UnseenKind::NotRecorded, None));
+    assert_eq!(grade_of(&open, "not recorded for an unknown time"), Some(Grade::Warning));
+    driver.commit_all();
+    let closed = reviewed(&driver);
+    let [gap] = &closed.unseen[..] else { panic!("{:?}", closed.unseen) };
+    assert_eq!((gap.why.as_str(), gap.lasted), ("disk full", Some(Span::from_secs(40))));
+}
+
+/// A civil clock set back between two sessions makes no negative time and no invented one.
+#[test]
+fn a_clock_set_back_leaves_times_unknown() {
+    let mut driver = started_with(control(), None);
+    weigh_oils(&mut driver);
+    weigh_lye(&mut driver);
+    combine(&mut driver, 0.0, 0.0);
+    driver.celsius = 97.0;
+    driver.run(30.0);
+    driver.celsius = 80.0;
+    driver.run(60.0);
+    close(&mut driver, Outcome::Failed, "");
+    let mut evidence = evidence(&driver);
+    let cook = |fact: &Fact| matches!(fact, Fact::StepBegun { step, .. } if step == "cook");
+    let from = evidence.facts.iter().position(|dated| cook(&dated.numbered.fact)).unwrap();
+    for dated in &mut evidence.facts[from..] {
+        dated.utc_ns -= 7200 * NS_PER_S;
+    }
+    let review = review(&evidence).unwrap();
+    assert_eq!(review.steps[6].begun.unwrap().after_start, None);
+    assert_eq!(review.ended.unwrap().after_start, None);
+    let watched = review.steps[6].watched.unwrap();
+    assert!((watched.seconds() - 93.5).abs() < 1.0, "{watched}");
+    assert!(printed(&review).contains("— later: failed"));
+    // nor does it hide an alarm
+    let alarms = |review: &Review| review.alarms.len();
+    assert!(alarms(&review) > 0);
+    assert_eq!(alarms(&review), alarms(&reviewed(&driver)));
 }
 
 #[test]
