@@ -17,13 +17,13 @@ pub fn alarms(book: &Book) -> Vec<AlarmReview> {
             alarms.push(raised(book, dated, alarm, detail));
             continue;
         }
-        let newest = alarms.iter_mut().rev().find(|review| &review.alarm == alarm);
-        if let Some(review) = newest {
-            change_of(book, review, dated, *change, detail);
+        let newest = alarms.iter().rposition(|review| &review.alarm == alarm);
+        let Some(index) = newest else { continue };
+        change_of(book, &mut alarms[index], dated, *change, detail);
+        if book.is_before(dated) && alarms[index].ended.is_some() {
+            alarms.remove(index);
         }
     }
-    let start = book.started.utc_ns;
-    alarms.retain(|alarm| alarm.ended.is_none_or(|ended| ended.utc_ns >= start));
     for alarm in &mut alarms {
         alarm.peak = peak(book, alarm);
     }

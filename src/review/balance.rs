@@ -157,3 +157,24 @@ fn liquid(formula: &Formula, weighed: &Masses) -> Option<LiquidReview> {
     }
     Some(LiquidReview { liquid, caustic })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn g(text: &str) -> Mass {
+        Mass::parse(&format!("{text} g")).unwrap()
+    }
+
+    #[test]
+    fn a_declared_mass_is_never_better_than_the_scale() {
+        let declared = |net: &str| Captured {
+            standing: BTreeMap::from([("olive".into(), (g(net), CaptureHow::ByHand))]),
+            scale: None,
+        };
+        let scale = ScaleFacts::new(g("0.1"), g("3000"));
+        for (net, doubt) in [("200", "4"), ("5", "0.1"), ("3", "0.1")] {
+            assert_eq!(declared(net).by_hand(Some(&scale)).get(&"olive".into()), Some(&g(doubt)));
+        }
+    }
+}

@@ -52,10 +52,14 @@ impl<'a> Book<'a> {
 
     /// Facts of the bench from before the start too: what was so then may still be so.
     pub fn with_before(&self) -> impl Iterator<Item = &'a Dated> + '_ {
-        let first = self.started.numbered.number;
-        let before = self.all.iter().copied().take_while(move |d| d.numbered.number < first);
+        let before = self.all.iter().copied().take_while(|dated| self.is_before(dated));
         let bench = before.filter(|dated| dated.numbered.fact.batch().is_none());
         bench.chain(self.own.iter().copied())
+    }
+
+    /// By number: a civil clock that was set back must not hide what came later.
+    pub fn is_before(&self, dated: &Dated) -> bool {
+        dated.numbered.number < self.started.numbered.number
     }
 
     /// The end of what is known: the close, or the newest fact or temperature.

@@ -1,11 +1,15 @@
 //! What stands out, worst first. Within a grade the order here is the order of harm.
 
 use super::model::{AlarmReview, Finding, Grade, LookReview, Review, StepReview, UnseenKind};
-use super::remarks::LATE;
 use super::text::words;
 use crate::bench::{AlarmId, BackVerdict, CaptureHow, Remedy};
 use crate::chemistry::Likelihood;
 use crate::quantity::{Mass, Share, Span};
+
+/// Late enough to be worth a word: shorter is a hand that reached for the key.
+const LATE: Span = Span::from_secs(30);
+/// A look that was never made is later than any that was.
+const NEVER: Span = Span::from_nanos(i64::MAX);
 
 pub fn findings(review: &Review) -> Vec<Finding> {
     let mut list = List { review, found: Vec::new() };
@@ -50,7 +54,7 @@ impl List<'_> {
         let times = self.review.emergencies.len();
         if let Some(at) = self.review.emergencies.first() {
             let again = if times > 1 { format!(", {times} times in all") } else { String::new() };
-            let words = format!("the emergency card was opened, {}{again}", words::offset(*at));
+            let words = format!("the emergency card was opened {}{again}", words::offset(*at));
             self.add(Grade::Danger, words);
         }
     }
@@ -118,17 +122,26 @@ impl List<'_> {
             | Likelihood::MoreLikelyThanNot
             | Likelihood::NearlyCertain => Grade::Danger,
         };
-        self.add(grade, format!("lye-heavy soap is {}", words::likelihood(likelihood)));
+        self.add(grade, format!("lye-heavy soap is {}", likelihood.words()));
     }
 
     fn vessels(&mut self) {
         let review = self.review;
-        let mut left: Vec<_> = review.vessels.iter().collect();
-        left.retain(|vessel| vessel.verdict == BackVerdict::Residue);
-        for vessel in left {
-            let mass = vessel.residue.map_or_else(|| "some".to_owned(), |left| self.mass(left));
-            let words = format!("{mass} stayed behind in the vessel of {}", vessel.name);
-            self.add(Grade::Warning, words);
+        for vessel in &review.vessels {
+            let name = &vessel.name;
+            match (vessel.verdict, vessel.residue) {
+                (BackVerdict::Whole, _) => {}
+                (BackVerdict::Residue, Some(left)) => {
+                    let left = self.mass(left);
+                    let words = format!("{left} stayed behind in the vessel of {name}");
+                    self.add(Grade::Warning, words);
+                }
+                (BackVerdict::Residue | BackVerdict::Unknown, _) => {
+                    let words =
+                        format!("it is not known whether the vessel of {name} went in whole");
+                    self.add(Grade::Note, words);
+                }
+            }
         }
     }
 
@@ -217,7 +230,7 @@ impl List<'_> {
         let (from, until) = (step.begun?, step.done.map_or(i64::MAX, |done| done.utc_ns));
         let hot = review.alarms.iter().find(|alarm| {
             let at = alarm.raised.utc_ns;
-            words::is_temperature(&alarm.alarm) && (from.utc_ns..=until).contains(&at)
+            words::is_out_of_window(&alarm.alarm) && (from.utc_ns..=until).contains(&at)
         });
         hot.map(|alarm| words::alarm(review, &alarm.alarm))
     }
@@ -265,6 +278,3 @@ impl List<'_> {
         }
     }
 }
-
-/// A look that was never made is later than any that was.
-const NEVER: Span = Span::from_nanos(i64::MAX);

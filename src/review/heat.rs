@@ -47,22 +47,29 @@ fn cook(book: &Book, trace: &Trace, step: &Step) -> Option<CookHeat> {
     // what the probe said last before the cook began holds into it
     let before = trace.readings.iter().rev().find(|(utc_ns, _)| *utc_ns < begun.utc_ns);
     let readings: Vec<_> = before.into_iter().copied().chain(readings).collect();
-    let mut clock = begun.utc_ns;
-    for (index, (utc_ns, temperature)) in readings.iter().enumerate() {
-        let next = readings.get(index + 1).map_or(until, |(next, _)| *next).min(until);
-        heat.pass_unmeasured(clock, *utc_ns);
-        clock = clock.max(*utc_ns);
-        let held = next.min(utc_ns.saturating_add(holds.nanos()));
-        if let Some(span) = between(clock, held) {
-            *heat.part(*temperature) = *heat.part(*temperature) + span;
-            clock = held;
-        }
-    }
-    heat.pass_unmeasured(clock, until);
+    heat.count(&readings, (begun.utc_ns, until), holds);
     Some(heat)
 }
 
 impl CookHeat {
+    /// Every instant from the one time to the other belongs to the reading before it, if that is
+    /// young enough.
+    fn count(&mut self, readings: &[(i64, Temperature)], (from, until): (i64, i64), holds: Span) {
+        let mut clock = from;
+        for (index, (utc_ns, temperature)) in readings.iter().enumerate() {
+            self.pass_unmeasured(clock, *utc_ns);
+            clock = clock.max(*utc_ns);
+            let next = readings.get(index + 1).map_or(until, |(next, _)| *next).min(until);
+            let held = next.min(utc_ns.saturating_add(holds.nanos()));
+            if let Some(span) = between(clock, held) {
+                let part = self.part(*temperature);
+                *part = *part + span;
+                clock = held;
+            }
+        }
+        self.pass_unmeasured(clock, until);
+    }
+
     fn part(&mut self, temperature: Temperature) -> &mut Span {
         let Window { low, high } = self.window;
         match temperature {
@@ -101,4 +108,50 @@ fn extremes(book: &Book, readings: &[(i64, Temperature)]) -> (Option<Extreme>, O
     let lowest = readings.iter().min_by_key(|(_, temperature)| *temperature).map(extreme);
     let highest = readings.iter().rev().max_by_key(|(_, temperature)| *temperature).map(extreme);
     (lowest, highest)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::quantity::TemperatureUnit;
+
+    fn celsius(tenths: i64) -> Temperature {
+        Temperature::from_decimal(tenths, 1, TemperatureUnit::Celsius).unwrap()
+    }
+
+    fn cook_heat() -> CookHeat {
+        CookHeat {
+            step: "cook".to_owned(),
+            window: Window { low: celsius(710), high: celsius(930) },
+            lowest: None,
+            highest: None,
+            below: Span::ZERO,
+            inside: Span::ZERO,
+            above: Span::ZERO,
+            unmeasured: Span::ZERO,
+        }
+    }
+
+    /// Seconds below, inside, above and unmeasured of a cook from 0 to `until`, with readings
+    /// that hold for 5 s.
+    fn shares(readings: &[(i64, i64)], until: i64) -> [i64; 4] {
+        let mut heat = cook_heat();
+        let second = 1_000_000_000;
+        let readings: Vec<_> =
+            readings.iter().map(|(s, tenths)| (s * second, celsius(*tenths))).collect();
+        heat.count(&readings, (0, until * second), Span::from_secs(5));
+        [heat.below, heat.inside, heat.above, heat.unmeasured].map(|span| span.millis() / 1000)
+    }
+
+    #[test]
+    fn each_reading_holds_until_the_next_or_until_it_is_too_old() {
+        // 0–3 nobody measured, 3–5 below, 5–8 inside, 8–10 above
+        assert_eq!(shares(&[(3, 709), (5, 710), (8, 931)], 10), [2, 3, 2, 3]);
+        // 2–7 inside, then nothing until 20, then inside to the end
+        assert_eq!(shares(&[(2, 930), (20, 930)], 24), [0, 9, 0, 15]);
+        // read just before the cook began, it speaks for its first two seconds
+        assert_eq!(shares(&[(-3, 800)], 10), [0, 2, 0, 8]);
+        assert_eq!(shares(&[(-30, 800)], 10), [0, 0, 0, 10]);
+        assert_eq!(shares(&[], 10), [0, 0, 0, 10]);
+    }
 }

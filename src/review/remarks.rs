@@ -6,7 +6,7 @@ use super::model::{
     At, LookReview, NotedReview, ObservationReview, Remark, RemedyReview, VesselReview,
 };
 use crate::bench::{AlarmChange, AlarmId, Fact, Notice};
-use crate::quantity::{Mass, Span};
+use crate::quantity::Mass;
 
 pub fn remedies(book: &Book) -> Vec<RemedyReview> {
     each(book, |dated| match &dated.numbered.fact {
@@ -145,6 +145,3 @@ fn mass(book: &Book, mass: Mass) -> String {
 fn each<T>(book: &Book, take: impl Fn(&Dated) -> Option<T>) -> Vec<T> {
     book.own.iter().filter_map(|dated| take(dated)).collect()
 }
-
-/// Late enough to be worth a word: shorter is a hand that reached for the key.
-pub const LATE: Span = Span::from_secs(30);

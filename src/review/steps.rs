@@ -17,7 +17,7 @@ fn one(book: &Book, number: usize, step: &Step) -> StepReview {
         book.own.iter().copied().filter(move |d| wanted(&d.numbered.fact) == Some(&step.key))
     };
     let begun = of(begun_key).next();
-    let done = of(done_key).last();
+    let done = of(done_key).next_back();
     let target = begun.and_then(|dated| match &dated.numbered.fact {
         Fact::StepBegun { target, .. } => *target,
         _ => None,

@@ -65,11 +65,12 @@ pub fn plain(text: &str) -> String {
     shown.collect()
 }
 
-/// Breaks at spaces; a word longer than the line stays whole. Never empty.
+/// Breaks at spaces, but never between a number and its unit; a word longer than the line stays
+/// whole. Never empty.
 pub fn wrapped(text: &str, width: usize) -> Vec<String> {
     let mut lines = vec![String::new()];
     let mut used = 0;
-    for word in text.split_whitespace() {
+    for word in unbroken(text) {
         let cells = word.chars().count();
         if used > 0 && used + 1 + cells > width {
             lines.push(String::new());
@@ -81,10 +82,29 @@ pub fn wrapped(text: &str, width: usize) -> Vec<String> {
             line.push(' ');
             used += 1;
         }
-        line.push_str(word);
+        line.push_str(&word);
         used += cells;
     }
     lines
+}
+
+/// The words of a text, a number together with the word behind it.
+fn unbroken(text: &str) -> Vec<String> {
+    let mut words: Vec<String> = Vec::new();
+    let mut after_number = false;
+    for word in text.split_whitespace() {
+        match words.last_mut().filter(|_| after_number) {
+            Some(number) => {
+                number.push(' ');
+                number.push_str(word);
+            }
+            None => words.push(word.to_owned()),
+        }
+        let digits = word.trim_start_matches(['+', '−', '(']);
+        let number = digits.chars().all(|letter| letter.is_ascii_digit() || letter == '.');
+        after_number = number && !digits.is_empty() && !word.ends_with('.');
+    }
+    words
 }
 
 fn padded(cell: &str, cells: usize, side: Side) -> String {
@@ -142,5 +162,13 @@ mod tests {
     fn a_word_longer_than_the_line_stays_whole() {
         assert_eq!(wrapped("a verylongword b", 5), ["a", "verylongword", "b"]);
         assert_eq!(wrapped("", 5), [""]);
+    }
+
+    #[test]
+    fn a_number_keeps_its_unit() {
+        assert_eq!(
+            wrapped("up to 99.3 °C, for 1 min 05 s", 13),
+            ["up to", "99.3 °C, for", "1 min 05 s"]
+        );
     }
 }

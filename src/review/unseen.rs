@@ -9,69 +9,72 @@ use crate::bench::{AlarmChange, AlarmId, Fact, SessionOpened};
 use crate::quantity::Span;
 
 pub fn lost(book: &Book) -> Vec<LostReview> {
-    let mut lost: Vec<LostReview> = Vec::new();
-    // a port that is gone and a silent channel overlap; the loss lasts while either does
-    let mut open: BTreeMap<&str, Loss> = BTreeMap::new();
+    let mut losses = Losses { book, open: BTreeMap::new(), over: Vec::new() };
     for dated in book.with_before() {
-        let (instrument, begins, is_port, why) = match &dated.numbered.fact {
-            Fact::InstrumentLost { instrument, why } => (instrument, true, true, why.as_str()),
-            Fact::InstrumentBack { instrument } => (instrument, false, true, ""),
+        match &dated.numbered.fact {
+            Fact::InstrumentLost { instrument, why } => {
+                losses.begins(dated, instrument, why).port = true;
+            }
+            Fact::InstrumentBack { instrument } => {
+                losses.ends(dated, |name, loss| loss.port &= name != instrument);
+            }
             Fact::AlarmChanged {
                 alarm: AlarmId::InstrumentLost { instrument },
                 change,
                 detail,
             } => match change {
-                AlarmChange::Raised => (instrument, true, false, detail.as_str()),
-                AlarmChange::Acknowledged => continue,
-                _ => (instrument, false, false, ""),
+                AlarmChange::Raised => losses.begins(dated, instrument, detail).silent = true,
+                AlarmChange::Acknowledged => {}
+                AlarmChange::ReturnedToNormal | AlarmChange::Reset => {
+                    losses.ends(dated, |name, loss| loss.silent &= name != instrument);
+                }
             },
             // ports are opened anew; whether they are heard is for the alarm to say
-            Fact::SessionOpened(_) => {
-                for loss in open.values_mut() {
-                    loss.port = false;
-                }
-                close_ended(book, dated, &mut open, &mut lost);
-                continue;
-            }
-            _ => continue,
-        };
-        let loss = open.entry(instrument).or_default();
-        *if is_port { &mut loss.port } else { &mut loss.silent } = begins;
-        if begins && loss.index.is_none() {
-            loss.index = Some(lost.len());
-            lost.push(LostReview {
-                instrument: instrument.clone(),
-                from: book.at(dated),
-                until: None,
-                lasted: None,
-                why: why.to_owned(),
-            });
+            Fact::SessionOpened(_) => losses.ends(dated, |_, loss| loss.port = false),
+            _ => {}
         }
-        close_ended(book, dated, &mut open, &mut lost);
     }
-    let start = book.started.utc_ns;
-    lost.retain(|loss| loss.until.is_none_or(|until| until.utc_ns >= start));
-    lost
+    let Losses { open, mut over, .. } = losses;
+    over.extend(open.into_values().map(|loss| loss.line));
+    over.sort_by_key(|line| line.from.utc_ns);
+    over
 }
 
-#[derive(Default)]
+struct Losses<'a> {
+    book: &'a Book<'a>,
+    open: BTreeMap<String, Loss>,
+    over: Vec<LostReview>,
+}
+
+/// A port that is gone and a silent channel overlap; the loss lasts while either does.
 struct Loss {
     port: bool,
     silent: bool,
-    /// Its line in the list, while it lasts.
-    index: Option<usize>,
+    line: LostReview,
 }
 
-fn close_ended(
-    book: &Book,
-    dated: &Dated,
-    open: &mut BTreeMap<&str, Loss>,
-    lost: &mut [LostReview],
-) {
-    for loss in open.values_mut().filter(|loss| !loss.port && !loss.silent) {
-        if let Some(line) = loss.index.take().and_then(|index| lost.get_mut(index)) {
-            line.until = Some(book.at(dated));
+impl Losses<'_> {
+    fn begins(&mut self, dated: &Dated, instrument: &str, why: &str) -> &mut Loss {
+        let from = self.book.at(dated);
+        self.open.entry(instrument.to_owned()).or_insert_with(|| {
+            let (instrument, why) = (instrument.to_owned(), why.to_owned());
+            let line = LostReview { instrument, from, until: None, lasted: None, why };
+            Loss { port: false, silent: false, line }
+        })
+    }
+
+    fn ends(&mut self, dated: &Dated, change: impl Fn(&str, &mut Loss)) {
+        for (name, loss) in &mut self.open {
+            change(name, loss);
+        }
+        let over = self.open.extract_if(.., |_, loss| !loss.port && !loss.silent);
+        for (_, Loss { mut line, .. }) in over {
+            line.until = Some(self.book.at(dated));
             line.lasted = between(line.from.utc_ns, dated.utc_ns);
+            // what was back before the batch began is none of its business
+            if !self.book.is_before(dated) {
+                self.over.push(line);
+            }
         }
     }
 }
@@ -81,9 +84,7 @@ pub fn unseen(book: &Book) -> Vec<Unseen> {
     let mut journal: Option<Unseen> = None;
     for dated in book.with_before() {
         match &dated.numbered.fact {
-            Fact::SessionOpened(session)
-                if dated.numbered.number > book.started.numbered.number =>
-            {
+            Fact::SessionOpened(session) if !book.is_before(dated) => {
                 unseen.push(unwatched(book, dated, session));
             }
             Fact::JournalLost { why } => {
@@ -97,6 +98,9 @@ pub fn unseen(book: &Book) -> Vec<Unseen> {
             }
             Fact::JournalBack { away } => {
                 let begun = journal.take();
+                if book.is_before(dated) {
+                    continue;
+                }
                 unseen.push(Unseen {
                     kind: UnseenKind::NotRecorded,
                     from: begun.as_ref().and_then(|begun| begun.from),
@@ -110,7 +114,6 @@ pub fn unseen(book: &Book) -> Vec<Unseen> {
     }
     unseen.extend(journal);
     let (start, end) = (book.started.utc_ns, book.end_utc_ns());
-    unseen.retain(|unseen| unseen.until.is_none_or(|until| until.utc_ns >= start));
     let gaps = book.evidence.gaps.iter();
     let gaps = gaps.filter(|gap| gap.to_utc_ns >= start && gap.from_utc_ns <= end);
     unseen.extend(gaps.map(|gap| Unseen {

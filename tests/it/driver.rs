@@ -30,6 +30,9 @@ pub struct Driver {
     pub status: Status,
     pub scale_talks: bool,
     pub probe_talks: bool,
+    /// What the probe said, with the session it said it in.
+    pub temperatures: Vec<(u32, Moment, Temperature)>,
+    session: u32,
     ticks: u64,
 }
 
@@ -159,6 +162,8 @@ impl Driver {
             status: Status::Stable,
             scale_talks: true,
             probe_talks: true,
+            temperatures: Vec::new(),
+            session: 0,
             ticks: 0,
         };
         driver.open_session(1, None);
@@ -212,6 +217,7 @@ impl Driver {
     }
 
     pub fn open_session(&mut self, session: u32, last_seen: Option<Moment>) {
+        self.session = session;
         let opened = SessionOpened {
             session,
             setup: setup(),
@@ -278,6 +284,7 @@ impl Driver {
         }
         if self.probe_talks && self.ticks.is_multiple_of(10) {
             let temperature = Temperature::from_celsius_rounded(self.celsius);
+            self.temperatures.push((self.session, self.now, temperature));
             let value =
                 Value::Temperature { temperature, unit: TemperatureUnit::Celsius, decimals: 1 };
             let (channel, at) = (Channel::new("pot"), self.now);

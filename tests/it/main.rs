@@ -7,5 +7,6 @@ mod driver;
 mod journal;
 mod plans;
 mod recipes;
+mod review;
 mod scenarios;
 mod tidy;

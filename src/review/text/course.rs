@@ -86,12 +86,13 @@ fn alarms(page: &mut Page, review: &Review) {
     page.section("Alarms", &table);
 }
 
-fn timed(review_head: &'static str) -> Table {
-    Table::new(&[("", Side::Right), ("", Side::Left), (review_head, Side::Left)])
+/// When, what, and what of it.
+fn timed() -> Table {
+    Table::new(&[("", Side::Right), ("", Side::Left), ("", Side::Left)])
 }
 
 fn remedies(page: &mut Page, review: &Review) {
-    let mut table = timed("");
+    let mut table = timed();
     for remedy in &review.remedies {
         let words = match (remedy.remedy, remedy.amount) {
             (Remedy::SpoonOut, Some(amount)) => {
@@ -106,10 +107,11 @@ fn remedies(page: &mut Page, review: &Review) {
 }
 
 fn vessels(page: &mut Page, review: &Review) {
-    let mut table = timed("");
+    let mut table = timed();
     for vessel in &review.vessels {
         let at = words::short_offset(vessel.at);
-        table.row(vec![at, vessel.name.clone(), vessel_words(review, vessel)]);
+        let whose = format!("vessel of {}", vessel.name);
+        table.row(vec![at, whose, vessel_words(review, vessel)]);
     }
     page.section("Vessels weighed back", &table);
 }
@@ -117,9 +119,9 @@ fn vessels(page: &mut Page, review: &Review) {
 fn vessel_words(review: &Review, vessel: &VesselReview) -> String {
     let left = vessel.residue.map_or_else(words::unknown, |left| words::mass(review, left));
     match vessel.verdict {
-        BackVerdict::Whole => format!("went in whole, {left} left"),
-        BackVerdict::Residue => format!("{left} did not go in"),
-        BackVerdict::Unknown => "did not come back: not known whether all went in".to_owned(),
+        BackVerdict::Whole => format!("emptied, {left} left in it"),
+        BackVerdict::Residue => format!("{left} stayed in it"),
+        BackVerdict::Unknown => "did not come back: not known whether all of it went in".to_owned(),
     }
 }
 
@@ -170,7 +172,7 @@ fn cook_row(review: &Review, cook: &CookHeat) -> Vec<String> {
 }
 
 fn looks(page: &mut Page, review: &Review) {
-    let mut table = timed("");
+    let mut table = timed();
     for look in &review.looks {
         let due = words::short_offset(look.due);
         table.row(vec![due, look_words(look), String::new()]);
@@ -208,7 +210,7 @@ fn seen(page: &mut Page, review: &Review) {
         rows.push((*at, String::new(), "emergency card opened".to_owned()));
     }
     rows.sort_by_key(|(at, ..)| at.utc_ns);
-    let mut table = timed("");
+    let mut table = timed();
     for (at, what, words) in rows {
         table.row(vec![words::short_offset(at), what, words]);
     }
@@ -216,7 +218,7 @@ fn seen(page: &mut Page, review: &Review) {
 }
 
 fn lost(page: &mut Page, review: &Review) {
-    let mut table = timed("");
+    let mut table = timed();
     for lost in &review.lost {
         let lasted = match lost.lasted {
             Some(lasted) => format!("for {lasted}"),
@@ -230,7 +232,7 @@ fn lost(page: &mut Page, review: &Review) {
 }
 
 fn unseen(page: &mut Page, review: &Review) {
-    let mut table = timed("");
+    let mut table = timed();
     for unseen in &review.unseen {
         let from = unseen.from.map_or_else(words::unknown, words::short_offset);
         let kind = match unseen.kind {

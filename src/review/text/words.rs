@@ -1,7 +1,6 @@
 //! Names and numbers as the maker reads them.
 
 use crate::bench::{AlarmId, Observation, Priority, ProbeAt};
-use crate::chemistry::Likelihood;
 use crate::quantity::{Mass, Share, Span, Temperature};
 use crate::review::model::{AlarmEnd, AlarmReview, At, Review};
 
@@ -72,13 +71,13 @@ pub fn alarm(review: &Review, alarm: &AlarmId) -> String {
     }
 }
 
-pub const fn is_temperature(alarm: &AlarmId) -> bool {
+/// The temperature itself went where it should not be; heating fast only leads there.
+pub const fn is_out_of_window(alarm: &AlarmId) -> bool {
     matches!(
         alarm,
         AlarmId::TemperatureHigh { .. }
             | AlarmId::TemperatureHighHigh { .. }
             | AlarmId::TemperatureLow { .. }
-            | AlarmId::HeatingFast { .. }
     )
 }
 
@@ -99,10 +98,6 @@ pub const fn priority(priority: Priority) -> &'static str {
         Priority::Medium => "medium",
         Priority::Low => "low",
     }
-}
-
-pub const fn likelihood(likelihood: Likelihood) -> &'static str {
-    likelihood.words()
 }
 
 pub const fn observation(observation: Observation) -> &'static str {
