@@ -34,6 +34,17 @@ impl Clock {
         }
     }
 
+    /// Runs `factor` times as fast as life, counted from the machine's start: two runs of a daemon
+    /// on one boot agree about the time between them.
+    pub fn faster_since_boot(factor: u32) -> Clock {
+        let booted_utc_ns = civil_time_ns() - boot_time().nanos();
+        Clock {
+            origin: Moment::from_nanos(0),
+            origin_utc_ns: booted_utc_ns,
+            factor: factor.clamp(1, FACTOR_MAX),
+        }
+    }
+
     pub fn now(&self) -> Moment {
         let passed = boot_time().since(self.origin).nanos() * i64::from(self.factor);
         let now = self.origin.nanos() + passed;

@@ -30,6 +30,7 @@ pub fn view(bench: &Bench, now: Moment) -> View {
         journal: JournalView {
             failed: bench.state.journal_lost.as_ref().map(|(_, why)| why.clone()),
             waiting: bench.state.last_number.saturating_sub(bench.senses.committed),
+            committed: bench.senses.committed,
         },
         silenced: bench
             .state

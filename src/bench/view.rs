@@ -155,4 +155,6 @@ pub struct JournalView {
     pub failed: Option<String>,
     /// Facts decided and not yet on the disk.
     pub waiting: u64,
+    /// Facts up to this number are on the disk.
+    pub committed: u64,
 }

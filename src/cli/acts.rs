@@ -88,7 +88,13 @@ pub fn client(at: &Place) -> Client {
 
 async fn act(at: &Place, act: Act) -> anyhow::Result<ExitCode> {
     match client(at).post("/act", &act).await? {
-        Reply::Done => println!("done"),
+        Reply::Done => {
+            let view: View = client(at).get("/view").await?;
+            match view.journal.failed {
+                None => println!("done"),
+                Some(why) => println!("done, but not recorded: {why}; write it down"),
+            }
+        }
         Reply::AlreadyDone => println!("already done"),
         Reply::Refused { words, prompt: Some(prompt) } => {
             bail!("{words} (question {prompt} is open)")

@@ -93,6 +93,9 @@ pub struct Serve {
     /// A folder of wire sheets of your own; one of the same name replaces ours
     #[arg(long, value_name = "DIR")]
     pub sheets: Option<PathBuf>,
+    /// Times as fast as life; for tests on simulated instruments
+    #[arg(long, hide = true, default_value_t = 1, value_parser = clap::value_parser!(u8).range(1..=10))]
+    pub speed: u8,
 }
 
 #[derive(clap::Args)]

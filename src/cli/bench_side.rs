@@ -28,7 +28,7 @@ pub async fn serve(at: Place, args: args::Serve) -> anyhow::Result<ExitCode> {
         folder: at.folder,
         bench_file,
         sheets: sheets(args.sheets.as_deref())?,
-        clock: Clock::new(),
+        clock: Clock::faster_since_boot(u32::from(args.speed)),
     };
     daemon::run(options, interrupted()).await?;
     Ok(ExitCode::SUCCESS)
@@ -38,7 +38,7 @@ pub fn plan(args: args::Plan) -> anyhow::Result<ExitCode> {
     let recipe = read_recipe(&args.recipe)?;
     let bench = args.bench.as_deref().map(read_bench_file).transpose()?;
     let options = plan::Options::default();
-    let plan = plan::plan(&recipe, &FatTable::built_in(), bench.as_ref(), &options)?;
+    let plan = plan::plan(&recipe, FatTable::built_in(), bench.as_ref(), &options)?;
     let page = sheet::Sheet::of(&plan);
     let mut out = std::io::stdout();
     if args.json {
@@ -121,7 +121,7 @@ fn start_logging() {
 fn read_recipe(path: &Path) -> anyhow::Result<Recipe> {
     let text = read(path, "recipe")?;
     let source = Source { file: &path.display().to_string(), text: &text };
-    Ok(Recipe::read(source, &FatTable::built_in())?)
+    Ok(Recipe::read(source, FatTable::built_in())?)
 }
 
 fn read_bench_file(path: &Path) -> anyhow::Result<BenchFile> {

@@ -26,7 +26,7 @@ pub async fn run(at: Place, args: args::Watch) -> anyhow::Result<ExitCode> {
         }
         return Ok(ExitCode::SUCCESS);
     }
-    let mut screen = Screen::new();
+    let mut screen = Screen::default();
     let mut lost = Ok(());
     client(&at)
         .live(|event| {
@@ -49,12 +49,15 @@ pub struct Screen {
     last_line: String,
 }
 
-impl Screen {
-    pub fn new() -> Screen {
+impl Default for Screen {
+    /// As the standard output is: a terminal, or a pipe.
+    fn default() -> Screen {
         let terminal = std::io::stdout().is_terminal();
         Screen { terminal, last_cue: None, last_line: String::new() }
     }
+}
 
+impl Screen {
     pub fn view(&mut self, view: &View) -> std::io::Result<()> {
         let mut out = std::io::stdout().lock();
         if self.terminal {

@@ -17,8 +17,14 @@ use crate::reading::Reading;
 /// One thing for the bench thread to do.
 pub enum Message {
     Input(Moment, Input),
-    Act(Act, oneshot::Sender<Reply>),
+    Act(Act, oneshot::Sender<Answer>),
     Stop,
+}
+
+/// What became of an act, and the last fact that tells of it.
+pub struct Answer {
+    pub reply: Reply,
+    pub up_to: u64,
 }
 
 /// The way to the bench for ports and screens.
@@ -93,7 +99,7 @@ impl Handle {
         }
     }
 
-    pub async fn act(&self, act: Act) -> Result<Reply, &'static str> {
+    pub async fn act(&self, act: Act) -> Result<Answer, &'static str> {
         let (sender, answer) = oneshot::channel();
         self.messages
             .try_send(Message::Act(act, sender))
@@ -121,7 +127,8 @@ impl Loop {
                 Ok(Message::Act(act, sender)) => {
                     let output = self.bench.handle(self.clock.now(), &Input::Act(act));
                     if let Some(reply) = self.route(output) {
-                        let _ = sender.send(reply);
+                        let up_to = self.bench.state().last_number;
+                        let _ = sender.send(Answer { reply, up_to });
                     }
                 }
                 Err(RecvTimeoutError::Timeout) => self.input(self.clock.now(), &Input::Tick),

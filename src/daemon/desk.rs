@@ -1,4 +1,5 @@
 use std::sync::Arc;
+use std::time::Duration;
 
 use tokio::sync::{broadcast, watch};
 
@@ -15,6 +16,9 @@ use crate::problem::Source;
 use crate::recipe::Recipe;
 use crate::review::Review;
 use crate::web::StartRequest;
+
+/// A disk that takes longer than this is said to be slow, not waited for.
+const RECORDED_WITHIN: Duration = Duration::from_secs(1);
 
 /// What a screen may ask of the daemon.
 pub struct Desk {
@@ -42,17 +46,23 @@ impl Desk {
         self.handle.cues.subscribe()
     }
 
+    /// Has the act done. The answer comes once it is on the disk, or after a second without: then
+    /// the view says that nothing is being recorded.
     pub async fn act(&self, act: Act) -> Result<Reply, &'static str> {
-        self.handle.act(act).await
+        let answer = self.handle.act(act).await?;
+        let mut views = self.handle.views.clone();
+        let recorded = views.wait_for(|view| view.journal.committed >= answer.up_to);
+        let _ = tokio::time::timeout(RECORDED_WITHIN, recorded).await;
+        Ok(answer.reply)
     }
 
     /// Plans the recipe for this bench and starts a batch of it.
     pub async fn start(&self, request: StartRequest) -> Result<BatchId, String> {
         let source = Source { file: &request.file, text: &request.text };
         let fats = FatTable::built_in();
-        let recipe = Recipe::read(source, &fats).map_err(|problems| problems.to_string())?;
+        let recipe = Recipe::read(source, fats).map_err(|problems| problems.to_string())?;
         let options = plan::Options::default();
-        let plan = plan::plan(&recipe, &fats, Some(&self.bench_file), &options)
+        let plan = plan::plan(&recipe, fats, Some(&self.bench_file), &options)
             .map_err(|problems| problems.to_string())?;
         let batch = self.next_number().await.map_err(|error| format!("{error:#}"))?;
         let act = Act::Start {

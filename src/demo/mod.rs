@@ -83,7 +83,7 @@ async fn play(
     story: &Story,
     clock: &Clock,
 ) -> anyhow::Result<BatchId> {
-    let mut screen = Screen::new();
+    let mut screen = Screen::default();
     let mut views = daemon.desk.views();
     let mut cues = daemon.desk.cues();
     let request =
@@ -92,10 +92,7 @@ async fn play(
     let began = clock.now();
     loop {
         rig.advance(&daemon.desk).await?;
-        while let Some(cue) = match cues.try_recv() {
-            Ok(cue) => Some(cue),
-            Err(_) => None,
-        } {
+        while let Ok(cue) = cues.try_recv() {
             screen.cue(&cue)?;
         }
         if views.has_changed().unwrap_or(false) {

@@ -53,6 +53,14 @@ pub struct GapRow {
     pub why: String,
 }
 
+/// Blocks of readings that entered a batch's chain.
+struct Seal {
+    after_fact: u64,
+    first: i64,
+    last: i64,
+    link: Vec<u8>,
+}
+
 /// A piece of tape with its session.
 pub type TapeChunk = (u32, Piece);
 
@@ -190,14 +198,14 @@ impl Reader {
         while let Some(row) = rows.next()? {
             let (number, stored): (u64, Vec<u8>) = (row.get(0)?, row.get(2)?);
             let body = bytes(row, 1)?;
-            for (after, first, last, sealed) in &seals {
-                if (before..number).contains(after) {
+            for seal in &seals {
+                if (before..number).contains(&seal.after_fact) {
                     chain = chain::seal(
                         chain,
-                        blocks_between(&self.connection, *first, *last)?.into_iter(),
+                        blocks_between(&self.connection, seal.first, seal.last)?.into_iter(),
                     );
-                    if chain.as_bytes() != sealed {
-                        return Ok(Verified::ReadingsBrokenAfter { fact: *after });
+                    if chain.as_bytes() != seal.link {
+                        return Ok(Verified::ReadingsBrokenAfter { fact: seal.after_fact });
                     }
                 }
             }
@@ -264,12 +272,17 @@ impl Reader {
         Ok(utc + (at.nanos() - anchor))
     }
 
-    fn seals(&self, batch: &BatchId) -> Result<Vec<(u64, i64, i64, Vec<u8>)>, JournalError> {
+    fn seals(&self, batch: &BatchId) -> Result<Vec<Seal>, JournalError> {
         let mut select = self.connection.prepare(
             "SELECT after_fact, first, last, link FROM seal WHERE batch = ?1 ORDER BY id",
         )?;
         let rows = select.query_map([&batch.0], |row| {
-            Ok((row.get(0)?, row.get(1)?, row.get(2)?, row.get(3)?))
+            Ok(Seal {
+                after_fact: row.get(0)?,
+                first: row.get(1)?,
+                last: row.get(2)?,
+                link: row.get(3)?,
+            })
         })?;
         Ok(rows.collect::<Result<_, _>>()?)
     }

@@ -4,6 +4,7 @@ mod bench;
 mod bench_files;
 mod chemistry_practice;
 mod driver;
+mod e2e;
 mod journal;
 mod plans;
 mod recipes;

@@ -1,0 +1,501 @@
+//! The real program, real serial lines (pseudo-terminals), the real journal: the demonstration's
+//! stories, and a batch made by hand through `panroom serve`, killed three times on the way.
+
+use std::os::unix::fs::PermissionsExt;
+use std::path::{Path, PathBuf};
+use std::process::{Child, Command, Output, Stdio};
+use std::sync::atomic::{AtomicBool, AtomicI64, Ordering};
+use std::sync::mpsc::{Receiver, Sender, channel};
+use std::sync::{Arc, Mutex};
+use std::thread::JoinHandle;
+use std::time::{Duration, Instant};
+
+use panroom::bench::{
+    AlarmChange, AlarmId, Ask, BatchId, BatchView, Fact, Outcome, Phase, Remedy, View,
+};
+use panroom::demo::SimPort;
+use panroom::journal::{Reader, Verified};
+use panroom::quantity::Mass;
+
+/// Reached only when something hangs.
+const PATIENCE: Duration = Duration::from_secs(60);
+const SPEED: &str = "10";
+
+fn panroom(folder: &Path) -> Command {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_panroom"));
+    command.arg("--data").arg(folder);
+    command
+}
+
+fn run(folder: &Path, args: &[&str]) -> Output {
+    panroom(folder).args(args).output().unwrap()
+}
+
+fn succeed(folder: &Path, args: &[&str]) -> String {
+    let output = run(folder, args);
+    let (out, err) = (text(&output.stdout), text(&output.stderr));
+    assert!(output.status.success(), "panroom {args:?}: {out}{err}");
+    assert_eq!(err, "", "panroom {args:?} complains though it succeeds");
+    out
+}
+
+fn text(bytes: &[u8]) -> String {
+    String::from_utf8_lossy(bytes).into_owned()
+}
+
+fn facts(folder: &Path, batch: &BatchId) -> Vec<Fact> {
+    let reader = Reader::open(&folder.join("journal.db")).unwrap();
+    assert!(matches!(reader.verify(batch).unwrap(), Verified::Unbroken { .. }));
+    reader.facts(batch).unwrap().into_iter().map(|row| row.numbered.fact).collect()
+}
+
+fn only_batch(folder: &Path) -> BatchId {
+    let rows = Reader::open(&folder.join("journal.db")).unwrap().batches().unwrap();
+    assert_eq!(rows.len(), 1);
+    rows[0].batch.clone()
+}
+
+// --- the demonstration ---------------------------------------------------------------------------
+
+/// Plays a story and gives what the terminal showed and what the journal holds.
+fn demo(story: &str) -> (String, Vec<Fact>) {
+    let folder = tempfile::tempdir().unwrap();
+    let shown = succeed(folder.path(), &["demo", "--story", story, "--speed", SPEED]);
+    let batch = only_batch(folder.path());
+    let facts = facts(folder.path(), &batch);
+    let closed = facts
+        .iter()
+        .any(|fact| matches!(fact, Fact::BatchClosed { outcome: Outcome::Finished, .. }));
+    assert!(closed, "{shown}");
+    assert!(shown.contains("What stands out"), "{shown}");
+    assert!(shown.contains(&format!("review {batch}")), "{shown}");
+    let again = succeed(folder.path(), &["review", &batch.0]);
+    assert!(shown.contains(&again), "the review is another when looked at again");
+    (shown, facts)
+}
+
+fn captured(facts: &[Fact], wanted: &str) -> Option<Mass> {
+    facts.iter().rev().find_map(|fact| match fact {
+        Fact::Captured { ingredient, net, .. } if ingredient.0 == wanted => Some(*net),
+        _ => None,
+    })
+}
+
+fn changes(facts: &[Fact], wanted: impl Fn(&AlarmId) -> bool) -> Vec<AlarmChange> {
+    let changes = facts.iter().filter_map(|fact| match fact {
+        Fact::AlarmChanged { alarm, change, .. } if wanted(alarm) => Some(*change),
+        _ => None,
+    });
+    changes.collect()
+}
+
+const CAUSTIC: fn(&AlarmId) -> bool = |alarm| matches!(alarm, AlarmId::CausticOver { .. });
+
+#[test]
+fn demo_all_right() {
+    let (_, facts) = demo("all-right");
+    assert_eq!(changes(&facts, CAUSTIC), []);
+    for (ingredient, grams) in [("coconut", 90.0), ("olive", 180.0), ("castor", 30.0)] {
+        let net = captured(&facts, ingredient).unwrap_or_else(|| panic!("no {ingredient}")).grams();
+        assert!((net - grams).abs() <= grams * 0.01 + 0.1, "{ingredient}: {net} g");
+    }
+}
+
+#[test]
+fn demo_caustic_over() {
+    let (shown, facts) = demo("caustic-over");
+    let changes = changes(&facts, CAUSTIC);
+    assert_eq!(changes.first(), Some(&AlarmChange::Raised), "{changes:?}");
+    assert_eq!(changes.last(), Some(&AlarmChange::Reset), "{changes:?}");
+    let chosen = facts
+        .iter()
+        .any(|fact| matches!(fact, Fact::RemedyChosen { remedy: Remedy::SpoonOut, .. }));
+    assert!(chosen);
+    assert!(shown.contains("Stop pouring caustic"), "{shown}");
+}
+
+#[test]
+fn demo_scale_unplugged() {
+    let (shown, facts) = demo("scale-unplugged");
+    let lost = facts.iter().any(
+        |fact| matches!(fact, Fact::InstrumentLost { instrument, .. } if instrument == "scale"),
+    );
+    let back = facts
+        .iter()
+        .any(|fact| matches!(fact, Fact::InstrumentBack { instrument } if instrument == "scale"));
+    assert!(lost && back);
+    assert!(shown.contains("was unplugged"), "{shown}");
+}
+
+// --- a batch by hand -----------------------------------------------------------------------------
+
+const RECIPE: &str = r#"
+name = "Plain Bar"
+masses = "g"
+temperatures = "°C"
+superfat = "5 %"
+process = "hot"
+
+[[oil]]
+fat = "olive oil"
+mass = "200 g"
+
+[[caustic]]
+alkali = "NaOH"
+
+[liquid]
+of = "water"
+amount = "2.5:1"
+
+[cook]
+keep = "71 °C to 93 °C"
+warn_above = "95 °C"
+alarm_above = "98 °C"
+for = "2 min"
+look_every = "1 min"
+"#;
+
+/// A scale and a probe on two pseudo-terminals; what they show is set by the test.
+struct Instruments {
+    load_tenths: Arc<AtomicI64>,
+    celsius_tenths: Arc<AtomicI64>,
+    moving: Arc<AtomicBool>,
+    scale: Arc<Mutex<SimPort>>,
+    stop: Sender<()>,
+    feeder: Option<JoinHandle<()>>,
+}
+
+impl Instruments {
+    fn plugged_in(folder: &Path) -> Instruments {
+        let port = |name: &str| {
+            let mut port = SimPort::new(folder.join(name));
+            port.plug().unwrap();
+            Arc::new(Mutex::new(port))
+        };
+        let (scale, probe) = (port("scale"), port("probe"));
+        let load_tenths = Arc::new(AtomicI64::new(0));
+        let celsius_tenths = Arc::new(AtomicI64::new(210));
+        let moving = Arc::new(AtomicBool::new(false));
+        let (stop, stopped) = channel();
+        let feeder = {
+            let (load, celsius, moving) =
+                (Arc::clone(&load_tenths), Arc::clone(&celsius_tenths), Arc::clone(&moving));
+            let (scale, probe) = (Arc::clone(&scale), probe);
+            std::thread::spawn(move || feed(&stopped, &load, &celsius, &moving, &scale, &probe))
+        };
+        let feeder = Some(feeder);
+        Instruments { load_tenths, celsius_tenths, moving, scale, stop, feeder }
+    }
+
+    fn put(&self, grams: f64) {
+        self.load_tenths.store((grams * 10.0).round() as i64, Ordering::Relaxed);
+    }
+}
+
+impl Drop for Instruments {
+    fn drop(&mut self) {
+        let _ = self.stop.send(());
+        let _ = self.feeder.take().map(JoinHandle::join);
+    }
+}
+
+/// A line of the scale every 10 ms (ten a second on a clock ten times as fast), of the probe every
+/// 100 ms.
+fn feed(
+    stopped: &Receiver<()>,
+    load: &AtomicI64,
+    celsius: &AtomicI64,
+    moving: &AtomicBool,
+    scale: &Mutex<SimPort>,
+    probe: &Mutex<SimPort>,
+) {
+    let mut tick = 0_u64;
+    while stopped.recv_timeout(Duration::from_millis(10)).is_err() {
+        let tenths = load.load(Ordering::Relaxed);
+        let sign = if tenths < 0 { '-' } else { '+' };
+        let status = if moving.load(Ordering::Relaxed) { "US" } else { "ST" };
+        let (whole, tenth) = (tenths.abs() / 10, tenths.abs() % 10);
+        let line = format!("{status},{sign}{whole:06}.{tenth}  g\r\n");
+        scale.lock().unwrap().write(line.as_bytes()).unwrap();
+        tick += 1;
+        if tick.is_multiple_of(10) {
+            let tenths = celsius.load(Ordering::Relaxed);
+            let line = format!("T1 +{:03}.{}C\r\n", tenths / 10, tenths % 10);
+            probe.lock().unwrap().write(line.as_bytes()).unwrap();
+        }
+    }
+}
+
+/// `panroom serve`, and the means to kill it.
+struct Served {
+    folder: PathBuf,
+    child: Child,
+}
+
+impl Served {
+    fn start(folder: &Path) -> Served {
+        let child = panroom(folder)
+            .args(["serve", "--speed", SPEED, "--bench"])
+            .arg(folder.join("bench.toml"))
+            .stdout(Stdio::null())
+            .stderr(Stdio::piped())
+            .spawn()
+            .unwrap();
+        let served = Served { folder: folder.to_owned(), child };
+        served.wait("the daemon", |_| true);
+        served
+    }
+
+    /// `kill -9`.
+    fn kill(mut self) {
+        self.child.kill().unwrap();
+        self.child.wait().unwrap();
+    }
+
+    fn view(&self) -> Option<View> {
+        let output = run(&self.folder, &["watch", "--json"]);
+        output.status.success().then(|| serde_json::from_slice(&output.stdout).unwrap())
+    }
+
+    /// Until the view is so.
+    fn wait(&self, what: &str, so: impl Fn(&View) -> bool) -> View {
+        let began = Instant::now();
+        loop {
+            let view = self.view();
+            if let Some(view) = view.as_ref().filter(|view| so(view)) {
+                return view.clone();
+            }
+            assert!(began.elapsed() < PATIENCE, "{what} does not come; {view:#?}");
+        }
+    }
+
+    fn wait_batch(&self, what: &str, so: impl Fn(&BatchView) -> bool) -> BatchView {
+        let view = self.wait(what, |view| view.batches.first().is_some_and(&so));
+        view.batches[0].clone()
+    }
+
+    fn wait_step(&self, step: &str) -> BatchView {
+        self.wait_batch(step, |batch| batch.step == step)
+    }
+
+    fn wait_phase(&self, phase: Phase) -> BatchView {
+        let so = |batch: &BatchView| batch.weighing.as_ref().is_some_and(|w| w.phase == phase);
+        self.wait_batch(&format!("{phase:?}"), so)
+    }
+
+    fn wait_ask(&self, what: &str, so: impl Fn(&Ask) -> bool) -> BatchView {
+        self.wait_batch(what, |batch| batch.prompt.as_ref().is_some_and(|p| so(&p.asks)))
+    }
+
+    fn does(&self, args: &[&str]) {
+        assert_eq!(succeed(&self.folder, args), "done\n");
+    }
+}
+
+fn weighing(batch: &BatchView) -> (f64, f64) {
+    let weighing = batch.weighing.as_ref().expect("something is weighed");
+    let guard = weighing.target.guard.map_or(f64::NAN, |guard| guard.mass.grams());
+    (weighing.target.mass.grams(), guard)
+}
+
+fn bench_in(folder: &Path) -> Instruments {
+    let bench = format!(
+        r#"
+name = "test bench"
+masses = "g"
+temperatures = "°C"
+
+[[instrument]]
+name = "scale"
+port = "{0}/scale"
+sheet = "comma-status-line"
+
+[[instrument.channel]]
+name = "scale"
+role = "scale"
+d = "0.1 g"
+capacity = "3 kg"
+unit = "g"
+
+[[instrument]]
+name = "probe"
+port = "{0}/probe"
+sheet = "probe-stream"
+
+[[instrument.channel]]
+name = "pot"
+role = "pot"
+source = "T1"
+"#,
+        folder.display()
+    );
+    std::fs::set_permissions(folder, std::fs::Permissions::from_mode(0o700)).unwrap();
+    std::fs::write(folder.join("bench.toml"), bench).unwrap();
+    std::fs::write(folder.join("plain-bar.toml"), RECIPE).unwrap();
+    Instruments::plugged_in(folder)
+}
+
+#[test]
+fn a_batch_by_hand_survives_three_kills_and_is_reviewed() {
+    let folder = tempfile::tempdir().unwrap();
+    let folder = folder.path();
+    let bench = bench_in(folder);
+    let served = Served::start(folder);
+    let recipe = folder.join("plain-bar.toml");
+    let started = succeed(folder, &["start", recipe.to_str().unwrap()]);
+    assert!(started.contains("is started"), "{started}");
+
+    // oil: killed in the middle of the pour
+    bench.put(400.0);
+    served.wait_phase(Phase::Pouring);
+    bench.put(520.0);
+    served.wait_batch("half of the oil", |batch| {
+        batch.weighing.as_ref().and_then(|w| w.net).is_some_and(|net| net.grams() == 120.0)
+    });
+    served.kill();
+    let served = Served::start(folder);
+    bench.put(600.0);
+    served.wait_ask("the question after a restart", |ask| *ask == Ask::StillThere);
+    served.does(&["confirm"]);
+    let batch = served.wait_step("weigh-naoh");
+    assert_eq!(batch.captures[0].net.grams(), 200.0);
+    assert!(batch.captures[0].recorded);
+
+    // caustic: killed while it is over its guard
+    bench.put(0.0);
+    served.wait_batch("the clear pan", |batch| batch.sentence.starts_with("Put the empty"));
+    bench.put(50.0);
+    let (target, guard) = weighing(&served.wait_phase(Phase::Pouring));
+    bench.moving.store(true, Ordering::Relaxed);
+    bench.put(50.0 + guard + 6.0);
+    served.wait_ask("a remedy", |ask| matches!(ask, Ask::Remedy { .. }));
+    served.kill();
+    let served = Served::start(folder);
+    served.wait_phase(Phase::Over);
+    bench.put(0.0);
+    served.wait_batch("the lifted cup", |batch| {
+        batch.weighing.as_ref().is_some_and(|w| w.net.is_none())
+    });
+    served.wait_phase(Phase::Over);
+    bench.moving.store(false, Ordering::Relaxed);
+    served.does(&["choose", "spoon-out"]);
+    bench.put(50.0 + target);
+    served.wait_ask("the question after a restart", |ask| *ask == Ask::StillThere);
+    served.does(&["confirm"]);
+    served.wait_phase(Phase::Captured);
+    bench.put(0.0);
+
+    // water, dissolving, combining
+    let (target, _) = {
+        served.wait_step("weigh-water");
+        served.wait_batch("the clear pan", |batch| batch.sentence.starts_with("Put the empty"));
+        bench.put(120.0);
+        weighing(&served.wait_phase(Phase::Pouring))
+    };
+    bench.put(120.0 + target);
+    served.wait_phase(Phase::Captured);
+    bench.put(0.0);
+    served.wait_step("dissolve");
+    served.does(&["confirm"]);
+    served.wait_ask("the cup", |ask| matches!(ask, Ask::VesselBack { .. }));
+    bench.put(50.0);
+    served.wait_ask("combining", |ask| matches!(ask, Ask::Combined | Ask::CombineAnyway));
+    bench.put(0.0);
+    while served.wait_batch("anything", |_| true).step != "cook" {
+        // windows that no probe watches want a second yes; the jug does not come back
+        let _ = run(folder, &["confirm"]);
+    }
+
+    // cook: too hot, killed, looked at
+    bench.celsius_tenths.store(965, Ordering::Relaxed);
+    served.wait("the high temperature", |view| {
+        view.alarms.iter().any(|a| matches!(a.alarm, AlarmId::TemperatureHigh { .. }))
+    });
+    succeed(folder, &["acknowledge"]);
+    bench.celsius_tenths.store(800, Ordering::Relaxed);
+    served.kill();
+    let served = Served::start(folder);
+    served.wait_ask("a look", |ask| *ask == Ask::Look);
+    served.does(&["confirm"]);
+    served.does(&["observe", "trace", "light"]);
+    let finish = |ask: &Ask| *ask == Ask::Cooked;
+    while served
+        .wait_ask("a look or the end", |ask| *ask == Ask::Look || finish(ask))
+        .prompt
+        .is_some()
+    {
+        served.does(&["confirm"]);
+        if served.wait_batch("anything", |_| true).step != "cook" {
+            break;
+        }
+    }
+    while served.wait_batch("anything", |_| true).prompt.is_some() {
+        served.does(&["confirm"]);
+    }
+    served.does(&["close"]);
+
+    let batch = only_batch(folder);
+    let review = succeed(folder, &["review", &batch.0]);
+    assert!(review.contains("over its guard"), "{review}");
+    assert!(review.contains("olive oil"), "{review}");
+    served.kill();
+    assert_eq!(succeed(folder, &["review", &batch.0]), review, "without a daemon it is the same");
+    let json = succeed(folder, &["ledger", "--json"]);
+    let rows: serde_json::Value = serde_json::from_str(&json).unwrap();
+    assert_eq!(rows[0]["outcome"], "finished");
+    let sessions = facts(folder, &batch);
+    let reopened = sessions.iter().filter(|f| matches!(f, Fact::SessionOpened(_))).count();
+    assert_eq!(reopened, 4, "the first session and one after each kill");
+}
+
+#[test]
+fn a_second_daemon_on_the_same_folder_is_refused() {
+    let folder = tempfile::tempdir().unwrap();
+    let _bench = bench_in(folder.path());
+    let served = Served::start(folder.path());
+    let bench_file = folder.path().join("bench.toml");
+    let second = run(folder.path(), &["serve", "--bench", bench_file.to_str().unwrap()]);
+    assert!(!second.status.success());
+    let expected = format!(
+        "panroom: another panroom (process {}) uses {}; stop it, or name another folder with --data\n",
+        served.child.id(),
+        folder.path().display()
+    );
+    assert_eq!(text(&second.stderr), expected);
+    served.kill();
+}
+
+#[test]
+fn a_missing_port_is_named_and_tried_until_it_comes() {
+    let folder = tempfile::tempdir().unwrap();
+    let bench = bench_in(folder.path());
+    bench.scale.lock().unwrap().unplug().unwrap();
+    let served = Served::start(folder.path());
+    let lost = served.wait("the alarm", |view| view.channels[0].lost.is_some());
+    let why = lost.channels[0].lost.clone().unwrap();
+    let missing = format!("{} is not there; plug it in", folder.path().join("scale").display());
+    assert_eq!(why, missing);
+    assert!(lost.alarms.iter().any(|alarm| alarm.active));
+    bench.scale.lock().unwrap().plug().unwrap();
+    served.wait("the scale", |view| view.channels[0].value.is_some());
+    served.kill();
+}
+
+#[test]
+fn terminating_stops_cleanly() {
+    let folder = tempfile::tempdir().unwrap();
+    let _bench = bench_in(folder.path());
+    let mut served = Served::start(folder.path());
+    let pid = rustix::process::Pid::from_child(&served.child);
+    rustix::process::kill_process(pid, rustix::process::Signal::TERM).unwrap();
+    assert!(served.child.wait().unwrap().success());
+    assert!(!folder.path().join("panroom.sock").exists());
+    let lonely = run(folder.path(), &["confirm"]);
+    assert_eq!(
+        text(&lonely.stderr),
+        format!(
+            "panroom: no daemon runs on {}; start one with `panroom serve`\n",
+            folder.path().join("panroom.sock").display()
+        )
+    );
+}
