@@ -34,6 +34,8 @@ pub enum Command {
     Serve(Serve),
     /// Print the batch sheet of a recipe
     Plan(Plan),
+    /// Print a complete recipe or bench file with remarks, to begin from
+    Example(Example),
     /// Start a batch of a recipe
     Start(Start),
     /// Say yes to what is asked
@@ -111,6 +113,17 @@ pub struct Plan {
     /// Unrounded, for programs
     #[arg(long)]
     pub json: bool,
+}
+
+#[derive(clap::Args)]
+pub struct Example {
+    pub what: ExampleName,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+pub enum ExampleName {
+    Recipe,
+    Bench,
 }
 
 #[derive(clap::Args)]

@@ -9,7 +9,7 @@ use std::sync::Arc;
 use anyhow::{Context, bail};
 
 use super::args;
-use super::args::{Place, SheetCommand};
+use super::args::{ExampleName, Place, SheetCommand};
 use crate::bench_file::BenchFile;
 use crate::chemistry::FatTable;
 use crate::clock::Clock;
@@ -48,6 +48,15 @@ pub fn plan(args: args::Plan) -> anyhow::Result<ExitCode> {
     } else {
         write!(out, "{}", sheet::text(&page, WIDTH))?;
     }
+    Ok(ExitCode::SUCCESS)
+}
+
+pub fn example(args: args::Example) -> anyhow::Result<ExitCode> {
+    let text = match args.what {
+        ExampleName::Recipe => crate::recipe::EXAMPLE,
+        ExampleName::Bench => crate::bench_file::EXAMPLE,
+    };
+    write!(std::io::stdout(), "{text}")?;
     Ok(ExitCode::SUCCESS)
 }
 

@@ -44,6 +44,7 @@ async fn dispatch(args: Args) -> anyhow::Result<ExitCode> {
         Command::Demo(_) => Ok(ExitCode::SUCCESS),
         Command::Serve(serve) => bench_side::serve(at, serve).await,
         Command::Plan(plan) => bench_side::plan(plan),
+        Command::Example(example) => bench_side::example(example),
         Command::Sheet(sheet) => bench_side::sheet(sheet),
         Command::Start(start) => acts::start(at, start).await,
         Command::Confirm(confirm) => acts::confirm(at, confirm).await,

@@ -430,7 +430,7 @@ fn a_batch_by_hand_survives_three_kills_and_is_reviewed() {
         }
     }
     while served.wait_batch("anything", |_| true).prompt.is_some() {
-        served.does(&["confirm"]);
+        served.does(&["next"]);
     }
     served.does(&["close"]);
 

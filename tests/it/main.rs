@@ -7,6 +7,7 @@ mod driver;
 mod e2e;
 mod journal;
 mod plans;
+mod readme;
 mod recipes;
 mod review;
 mod scenarios;
