@@ -104,7 +104,9 @@ fn confirm(bench: &mut Bench, prompt: PromptId) -> Answer {
                 return Err(words::barred_by_caustic());
             }
             answered(bench, &id, prompt);
-            note_temperatures(bench, &id, &step);
+            if asks != Ask::Done {
+                note_temperatures(bench, &id, &step);
+            }
             // dissolving and combining end with their vessels back on the pan
             if matches!(asks, Ask::Done | Ask::Cooked) {
                 bench.emit(Fact::StepDone { batch: id, step });

@@ -37,6 +37,9 @@ pub fn not_yet(bench: &Bench, id: &BatchId) -> Vec<String> {
 
 pub fn view(bench: &Bench, batch: &Batch) -> Option<CombineView> {
     let StepKind::Combine { oils, lye, difference_max } = batch.step()?.kind else { return None };
+    if batch.said_combined {
+        return None;
+    }
     Some(CombineView { oils, lye, difference_max, not_yet: not_yet(bench, &batch.id) })
 }
 

@@ -24,6 +24,12 @@ pub fn sentence(bench: &Bench, batch: &Batch, phase: Option<Phase>) -> String {
         (StepKind::Weigh(weigh), Work::Weighing(weighing)) => {
             weighing_sentence(bench, batch, weigh, &weighing.target, phase)
         }
+        (StepKind::Dissolve | StepKind::Combine { .. }, _)
+            if let Some(ingredient) = vessel_back::wanted(batch) =>
+        {
+            let name = ingredient_name(batch, &ingredient);
+            format!("Put the emptied vessel of {name} back on the pan.")
+        }
         (StepKind::Dissolve, _) => "Tip the caustic into the liquid, little by little, never the \
                                     reverse; stir until clear."
             .to_owned(),
@@ -170,9 +176,7 @@ pub fn prompt(bench: &Bench, batch: &Batch, asks: &Ask) -> String {
                 format!(" {} of {name} is still in it.", mass(units, left.max(Mass::ZERO)))
             });
             let nearly = nearly.unwrap_or_default();
-            format!(
-                "Put the emptied vessel of {name} back on the pan, or confirm to go on without.{nearly}"
-            )
+            format!("Confirm to go on without weighing the vessel of {name} back.{nearly}")
         }
         Ask::CombineAnyway => {
             let reasons = combine::not_yet(bench, &batch.id);

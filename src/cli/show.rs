@@ -16,7 +16,7 @@ const RULE_CELLS: usize = 40;
 pub fn lines(view: &View, width: usize) -> Vec<String> {
     let mut lines = Vec::new();
     for alarm in &view.alarms {
-        lines.push(alarm_line(alarm));
+        lines.extend(wrap(&alarm_line(alarm), width, "        "));
     }
     if view.nobody_hears {
         lines.push("nobody can hear me: no screen has passed a sound test".to_owned());
@@ -34,7 +34,8 @@ pub fn lines(view: &View, width: usize) -> Vec<String> {
         batch_lines(batch, width, &mut lines);
     }
     lines.push(String::new());
-    lines.push(view.channels.iter().map(channel).collect::<Vec<_>>().join("   "));
+    let channels = view.channels.iter().map(channel).collect::<Vec<_>>().join("   ");
+    lines.extend(wrap(&channels, width, ""));
     if let Some(why) = &view.journal.failed {
         lines.push(format!("NOT RECORDING: {why}"));
     }
@@ -63,7 +64,7 @@ fn batch_lines(batch: &BatchView, width: usize, lines: &mut Vec<String>) {
         "{} · {} · step {} of {}: {}",
         batch.recipe, batch.batch, batch.step_number, batch.step_count, batch.title
     ));
-    lines.push(format!("  {}", batch.sentence));
+    lines.extend(wrap(&format!("  {}", batch.sentence), width, "    "));
     if let Some(weighing) = &batch.weighing {
         weighing_lines(batch, weighing, lines);
     }
@@ -80,7 +81,8 @@ fn batch_lines(batch: &BatchView, width: usize, lines: &mut Vec<String>) {
         }
     }
     if let Some(prompt) = &batch.prompt {
-        lines.push(format!("  ? {} (question {})", prompt.words, prompt.prompt));
+        let asked = format!("  ? {} (question {})", prompt.words, prompt.prompt);
+        lines.extend(wrap(&asked, width, "    "));
     }
     for hazard in &batch.hazards {
         lines.extend(wrap(&format!("  ! {hazard}"), width, "    "));
@@ -133,7 +135,7 @@ fn dip_rule(weighing: &WeighingView) -> String {
         let half = (RULE_CELLS / 2) as f64;
         // the right half goes from nine tenths to eleven tenths
         let cell = if part < 0.9 { part / 0.9 * half } else { half + (part - 0.9) / 0.2 * half };
-        (cell.max(0.0) as usize).min(RULE_CELLS - 1)
+        (cell.round().max(0.0) as usize).min(RULE_CELLS - 1)
     };
     let (low, high) = (place(target.low), place(target.high));
     let at = weighing.net.map(place);
@@ -192,7 +194,7 @@ fn unit_of_temperature(unit: TemperatureUnit) -> &'static str {
 }
 
 /// Breaks at spaces; a word longer than the line stays whole.
-fn wrap(text: &str, width: usize, indent: &str) -> Vec<String> {
+pub fn wrap(text: &str, width: usize, indent: &str) -> Vec<String> {
     let mut lines: Vec<String> = Vec::new();
     let mut line = String::new();
     for word in text.split_inclusive(' ') {
@@ -230,11 +232,15 @@ mod tests {
 
     #[test]
     fn the_last_tenth_has_half_of_the_rule() {
-        assert_eq!(rule("0"), "├◆···················┊········═══·········┤");
-        assert_eq!(rule("45"), "├──────────◆·········┊········═══·········┤");
-        assert_eq!(rule("95"), "├─────────────────────────◆···═══·········┤");
-        assert_eq!(rule("100"), "├─────────────────────────────═◆═·········┤");
-        assert_eq!(rule("140"), "├─────────────────────────────═══────────◆┤");
+        for (net, drawn) in [
+            ("0", "├◆···················┊········═══········┤"),
+            ("45", "├──────────◆·········┊········═══········┤"),
+            ("95", "├─────────────────────────◆···═══········┤"),
+            ("100", "├─────────────────────────────═◆═········┤"),
+            ("140", "├─────────────────────────────═══───────◆┤"),
+        ] {
+            assert_eq!(rule(net), drawn);
+        }
     }
 
     #[test]

@@ -42,6 +42,12 @@ pub async fn run(at: Place, args: args::Watch) -> anyhow::Result<ExitCode> {
     anyhow::bail!("the daemon is gone; nothing is watched")
 }
 
+/// Cells of a line of this terminal.
+fn width() -> usize {
+    let size = rustix::termios::tcgetwinsize(std::io::stdout());
+    size.map_or(WIDTH, |size| usize::from(size.ws_col).clamp(40, 160))
+}
+
 /// A terminal that shows the newest view; a pipe gets a line for each new sentence instead.
 pub struct Screen {
     terminal: bool,
@@ -63,11 +69,14 @@ impl Screen {
         if self.terminal {
             let clear = if self.last_line.is_empty() { CLEAR } else { "" };
             write!(out, "{clear}{HOME}")?;
-            for line in show::lines(view, WIDTH) {
-                writeln!(out, "{line}{CLEAR_LINE}")?;
-            }
+            let width = width();
+            let mut lines = show::lines(view, width);
             if let Some(cue) = &self.last_cue {
-                writeln!(out, "{CLEAR_LINE}\n{cue}{CLEAR_LINE}")?;
+                lines.push(String::new());
+                lines.extend(show::wrap(cue, width, "  "));
+            }
+            for line in lines {
+                writeln!(out, "{line}{CLEAR_LINE}")?;
             }
             write!(out, "{CLEAR_BELOW}")?;
             "shown".clone_into(&mut self.last_line);

@@ -3,7 +3,7 @@ use std::ops::Range;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
-/// One table of the file, with its name as a maker would write it: "oil[2]".
+/// One table of the file, with its name as a maker would write it: `oil[2]`.
 pub struct Table<'a> {
     pub(super) path: String,
     place: Range<usize>,

@@ -130,7 +130,7 @@ impl Mass {
     }
 
     pub const fn abs(self) -> Mass {
-        Mass(self.0.abs())
+        Mass(self.0.saturating_abs())
     }
 
     pub const fn is_negative(self) -> bool {

@@ -45,12 +45,12 @@ mod tests {
             head: String::new(),
         };
         let rows = [
-            row("2026-11-25-a", Some(Outcome::Finished), Some("Ida")),
+            row("2026-11-25-a", Some(Outcome::Finished), Some("the operator")),
             row("2026-11-25-b", None, Some(" ")),
         ];
         let text = ledger_text(&rows, &|utc_ns| format!("day {utc_ns}"));
         let expected = "batch         recipe    started  outcome   operator\n\
-                        2026-11-25-a  hard bar  day 5    finished  Ida\n\
+                        2026-11-25-a  hard bar  day 5    finished  the operator\n\
                         2026-11-25-b  hard bar  day 5    open      not recorded\n";
         assert_eq!(text, expected);
     }

@@ -1,6 +1,6 @@
 //! A pure simulated bench: physics, a hand, faults, a seed.
 //!
-//! A [`Story`] says what happens; [`run`] plays it through the bench in one thread and gives the
+//! A [`Story`] says what happens; [`run()`] plays it through the bench in one thread and gives the
 //! facts and cues that came out. [`World`] is the same bench for a shell that owns real ports:
 //! bytes out, bytes in. Its encoders are written apart from the decoders of the wire room, so
 //! that the two cannot agree by sharing a mistake.

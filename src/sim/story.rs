@@ -1,7 +1,7 @@
 //! What a story says, once it has been read: inputs in, facts and cues out.
 //!
-//! One form serves the demo, the tests and a bug report. [`parse`](super::parse) reads it,
-//! [`run`](super::run) plays it.
+//! One form serves the demo, the tests and a bug report. [`parse()`](super::parse()) reads it,
+//! [`run()`](super::run()) plays it.
 
 use crate::bench::{Observation, Outcome, ProbeAt, Remedy};
 use crate::chemistry::IngredientId;
