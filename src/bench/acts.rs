@@ -12,7 +12,7 @@ use super::input::Act;
 use super::law::{Bench, Reply};
 use super::setup::ProbeAt;
 use super::state::{Batch, Work};
-use super::{combine, emergency, heat, vessel_back, watches, words};
+use super::{combine, emergency, heat, lye, vessel_back, watches, words};
 use crate::chemistry::IngredientId;
 use crate::plan::{ControlRecipe, Severity, StepKind};
 use crate::quantity::Mass;
@@ -102,6 +102,9 @@ fn confirm(bench: &mut Bench, prompt: PromptId) -> Answer {
         Ask::Dissolved | Ask::Combined | Ask::CombineAnyway | Ask::Done | Ask::Cooked => {
             if bench.is_caustic_over(&id) {
                 return Err(words::barred_by_caustic());
+            }
+            if asks == Ask::Dissolved {
+                lye::dissolved(bench, &id);
             }
             answered(bench, &id, prompt);
             if asks != Ask::Done {

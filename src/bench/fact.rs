@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 
 use super::alarm::{AlarmChange, AlarmId};
 use super::setup::{ProbeAt, Setup};
-use crate::chemistry::{Guard, IngredientId};
+use crate::chemistry::{DissolveVerdict, Guard, IngredientId};
 use crate::plan::ControlRecipe;
 use crate::quantity::{Mass, MassUnit, Moment, Span, Temperature};
 use crate::reading::Channel;
@@ -92,6 +92,13 @@ pub enum Fact {
         batch: BatchId,
         step: String,
         offset: Mass,
+    },
+    /// What the peak of the lye says of its caustic.
+    LyeJudged {
+        batch: BatchId,
+        step: String,
+        peak: Temperature,
+        verdict: DissolveVerdict,
     },
     /// Something about the handling worth saying and keeping.
     Noticed {
@@ -353,6 +360,7 @@ impl Fact {
             | Fact::VesselBack { batch, .. }
             | Fact::ZeroDoubted { batch, .. }
             | Fact::ZeroChecked { batch, .. }
+            | Fact::LyeJudged { batch, .. }
             | Fact::Noticed { batch, .. }
             | Fact::WindowReached { batch, .. }
             | Fact::Shelved { batch, .. }

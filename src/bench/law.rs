@@ -197,6 +197,10 @@ impl Bench {
     }
 
     fn forget_step(&mut self, batch: &BatchId) {
+        if let Some(lye) = self.probe_sense_mut(ProbeAt::Lye) {
+            lye.peak = None;
+            lye.peak_is_whole = true;
+        }
         // how fast the pot warmed before says nothing about this step
         if let Some(pot) = self.probe_sense_mut(ProbeAt::Pot) {
             pot.heating = None;

@@ -9,7 +9,7 @@ use super::view::{
     AlarmView, BatchView, CaptureView, ChannelView, CookView, JournalView, PromptView, View,
     WeighingView,
 };
-use super::{combine, weighing, words};
+use super::{combine, lye, weighing, words};
 use crate::plan::StepKind;
 use crate::quantity::{Moment, Span};
 use crate::reading::Reading;
@@ -103,6 +103,7 @@ fn batch_view(bench: &Bench, batch: &Batch) -> BatchView {
         weighing: weighing_view(bench, batch),
         cook: cook_view(bench, batch),
         combine: combine::view(bench, batch),
+        lye: lye::view(bench, batch),
         prompt: batch.prompt.as_ref().map(|prompt| PromptView {
             prompt: prompt.id,
             asks: prompt.asks.clone(),

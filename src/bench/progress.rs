@@ -3,7 +3,7 @@
 use super::fact::{Ask, BatchId, Fact};
 use super::law::Bench;
 use super::state::{Batch, Cooking, Work};
-use super::{heat, vessel_back, weighing};
+use super::{heat, lye, vessel_back, weighing};
 use crate::plan::{Cook, StepKind};
 use crate::quantity::Moment;
 
@@ -15,6 +15,7 @@ pub fn run(bench: &mut Bench) {
             Work::Between => begin(bench, &id),
             Work::Waiting => {
                 ask_for_word(bench, &id);
+                lye::run(bench, &id);
                 vessel_back::run(bench, &id);
                 finish_when_back(bench, &id);
             }

@@ -60,6 +60,9 @@ pub struct Sense {
     /// For probes.
     pub heating: Option<RateWindow>,
     pub inside_since: Option<Moment>,
+    /// The highest temperature since the step began, and whether all of the step was seen.
+    pub peak: Option<Temperature>,
+    pub peak_is_whole: bool,
 }
 
 /// A temperature is followed over this long to tell its rate.
@@ -130,6 +133,7 @@ impl Sense {
             Some(temperature) => {
                 self.value_at = Some(reading.at);
                 heating.push(reading.at, temperature.celsius());
+                self.peak = self.peak.max(Some(temperature));
             }
             None => heating.clear(),
         }

@@ -57,6 +57,8 @@ pub struct Settings {
     pub shelf_time: Span,
     /// Residue in an emptied vessel that counts as nothing: the larger of one d and this.
     pub residue_share: Share,
+    /// How wrong a thermometer may be: type K, class 2 (IEC 60584-1), ± 2.5 K.
+    pub thermometer_limits: TemperatureDelta,
     /// A silence of the scale this long may have hidden a change of zero.
     pub zero_doubt_after: Span,
     /// A load that comes at once is at least so many d.
@@ -108,6 +110,7 @@ impl Default for Settings {
             heating_watch_below: TemperatureDelta::from_kelvin(5),
             shelf_time: Span::from_secs(90),
             residue_share: Share::from_millionths(5_000),
+            thermometer_limits: TemperatureDelta::from_kelvin_tenths(25),
             zero_doubt_after: Span::from_secs(10),
             put_on_min_d: 20,
             put_on_grace: Span::from_secs(1),

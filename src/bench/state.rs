@@ -8,7 +8,7 @@ use super::fact::{
     Ask, BackVerdict, BatchId, CaptureHow, Fact, Numbered, Outcome, PromptId, SessionOpened, Target,
 };
 use super::setup::{ChannelSetup, ProbeAt, Role, Setup};
-use crate::chemistry::{IngredientId, Masses, ScaleFacts};
+use crate::chemistry::{DissolveVerdict, IngredientId, Masses, ScaleFacts};
 use crate::plan::{ControlRecipe, Step, StepKind, Vessel, Weigh};
 use crate::quantity::{Mass, Moment, Span};
 use crate::reading::Channel;
@@ -51,6 +51,8 @@ pub struct Batch {
     pub zero: Mass,
     /// The operator has said that all caustic is in the liquid.
     pub said_dissolved: bool,
+    /// What the peak of the lye has said.
+    pub lye_judged: Option<DissolveVerdict>,
     /// The operator has said that the lye is in the oils.
     pub said_combined: bool,
     /// Vessels that have come back to the pan, or will not.
@@ -244,6 +246,7 @@ impl Batch {
             prompt: None,
             zero: Mass::ZERO,
             said_dissolved: false,
+            lye_judged: None,
             said_combined: false,
             vessels_back: BTreeMap::new(),
             answered: None,
@@ -304,6 +307,7 @@ impl Batch {
             Fact::VesselBack { ingredient, verdict, .. } => {
                 self.vessels_back.insert(ingredient.clone(), *verdict);
             }
+            Fact::LyeJudged { verdict, .. } => self.lye_judged = Some(*verdict),
             Fact::ZeroDoubted { expected, .. } => {
                 if let Some(weighing) = self.weighing_mut() {
                     weighing.zero_doubted = true;

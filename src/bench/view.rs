@@ -3,9 +3,9 @@ use serde::{Deserialize, Serialize};
 use super::alarm::{AlarmId, Priority};
 use super::fact::{Ask, BatchId, CaptureHow, PromptId, Target};
 use super::setup::{ProbeAt, Role};
-use crate::chemistry::IngredientId;
+use crate::chemistry::{DissolveVerdict, ExpectedLye, IngredientId};
 use crate::plan::{Units, Vessel, Window};
-use crate::quantity::{Mass, Span, TemperatureDelta};
+use crate::quantity::{Mass, Span, Temperature, TemperatureDelta};
 use crate::reading::{Channel, Status, Value};
 
 /// One whole picture of the bench: all that any screen shows, and nothing a screen must work out.
@@ -51,6 +51,7 @@ pub struct BatchView {
     pub weighing: Option<WeighingView>,
     pub cook: Option<CookView>,
     pub combine: Option<CombineView>,
+    pub lye: Option<LyeView>,
     pub prompt: Option<PromptView>,
     pub captures: Vec<CaptureView>,
     /// What comes after this step.
@@ -107,6 +108,15 @@ pub struct CookView {
     pub next_look: Option<Span>,
     /// The probe is out for stirring for this much longer.
     pub shelved: Option<Span>,
+}
+
+/// The lye while it dissolves, against what its caustic should make of it.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct LyeView {
+    pub expected: ExpectedLye,
+    /// The highest temperature seen so far.
+    pub peak: Option<Temperature>,
+    pub verdict: Option<DissolveVerdict>,
 }
 
 /// Oils and lye against their windows, before they come together.

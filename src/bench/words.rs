@@ -107,6 +107,7 @@ pub fn said_of(bench: &Bench, fact: &Fact) -> Option<String> {
         Fact::VesselBack { ingredient, residue, verdict, .. } => {
             vessel_back_words(batch?, ingredient, *residue, *verdict)
         }
+        Fact::LyeJudged { verdict, .. } => format!("{}.", capitalised(verdict.words())),
         Fact::ZeroDoubted { .. } => {
             "The scale may have another zero: take everything off the pan, then put it back."
                 .to_owned()

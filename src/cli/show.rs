@@ -75,6 +75,12 @@ fn batch_lines(batch: &BatchView, width: usize, lines: &mut Vec<String>) {
         };
         lines.push(format!("  cooked {} of {}, {look}", cook.watched, cook.duration));
     }
+    if let Some(lye) = &batch.lye {
+        let unit = batch.units.temperature;
+        let peak = lye.peak.map_or_else(|| UNKNOWN.to_owned(), |peak| peak.show(unit, 0));
+        let expected = lye.expected.words(unit);
+        lines.push(format!("  the lye should peak at {expected}; highest so far {peak}"));
+    }
     if let Some(combine) = &batch.combine {
         for reason in &combine.not_yet {
             lines.push(format!("  not yet: {reason}"));

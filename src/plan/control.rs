@@ -1,6 +1,6 @@
 use serde::{Deserialize, Serialize};
 
-use crate::chemistry::{Formula, IngredientId};
+use crate::chemistry::{Formula, IngredientId, StartState};
 use crate::quantity::{
     Mass, MassUnit, Share, Span, Temperature, TemperatureDelta, TemperatureUnit,
 };
@@ -18,6 +18,9 @@ pub struct ControlRecipe {
     pub steps: Vec<Step>,
     /// What the plan found worth saying: unfit scales, unproven margins, hazards.
     pub findings: Vec<Finding>,
+    /// How the lye is started, if that was declared; otherwise its peak is not judged.
+    #[serde(default)]
+    pub lye_start: Option<StartState>,
 }
 
 /// What the maker reads and writes in.

@@ -79,7 +79,12 @@ pub fn plan(
     let planned = formula::planned(recipe, &formula, step);
     fitness::tolerances(recipe, &planned, scale.as_ref())?;
     let jug = options.start.jug.or_else(|| bench.and_then(lye_jug));
-    let start = StartState { ice: recipe.liquid.ice, jug, ..options.start };
+    let mut start = StartState { ice: recipe.liquid.ice, jug, ..options.start };
+    if let Some(declared) = recipe.liquid.start {
+        start.liquid = declared.liquid;
+        start.bath = declared.bath;
+        start.portions = declared.portions;
+    }
     let outlook = outlook::of(&formula, &planned, scale.as_ref(), bench, start);
     let units = Units { mass_decimals: decimals_for(step, recipe.units.mass), ..recipe.units };
     let mut control = ControlRecipe {
@@ -89,6 +94,7 @@ pub fn plan(
         formula,
         steps: steps::of(recipe, &planned, &outlook, units, bench),
         findings: Vec::new(),
+        lye_start: recipe.liquid.start.map(|_| start),
     };
     let situation = fitness::Situation {
         recipe,

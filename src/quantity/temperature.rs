@@ -155,6 +155,11 @@ impl TemperatureDelta {
         TemperatureDelta(kelvin * STEPS_PER_KELVIN)
     }
 
+    /// `25` is 2.5 K, for constants.
+    pub const fn from_kelvin_tenths(tenths: i64) -> TemperatureDelta {
+        TemperatureDelta(tenths * (STEPS_PER_KELVIN / 10))
+    }
+
     pub fn from_kelvin_rounded(kelvin: f64) -> TemperatureDelta {
         TemperatureDelta((kelvin * STEPS_PER_KELVIN as f64).round() as i64)
     }

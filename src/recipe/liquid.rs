@@ -1,11 +1,11 @@
 //! The liquid of a recipe file: how much of it, and what else is in it than water.
 
 use crate::chemistry::{IngredientId, Liquid as Known, LiquidRule, LiquidRuleError};
-use crate::problem::{Form, Table};
-use crate::quantity::Share;
+use crate::problem::{Form, Placed, Table};
+use crate::quantity::{Share, Temperature};
 
-use super::Liquid;
 use super::ingredients::{common, positive_share, slug};
+use super::{Liquid, LyeStart};
 
 const LIQUID_EXPECTED: &str = "liquid to caustic like `2.7:1`, caustic as a share of the lye like \
      `27 %`, or a mass like `167 g`";
@@ -41,6 +41,10 @@ pub(super) fn liquid<'a>(form: &mut Form<'a>, mut table: Table<'a>) -> Option<Li
     });
     let ice = form.quantity(&mut table, "ice", Share::parse);
     let ice = ice.filter(|share| positive_share(form, share, Share::WHOLE));
+    let starts_at = form.quantity(&mut table, "starts_at", Temperature::parse);
+    let starts_at = starts_at.filter(|at| is_liquid(form, at));
+    let cooling = [("cold bath", Cooling::Bath), ("portions", Cooling::Portions)];
+    let cooled_by = form.word(&mut table, "cooled_by", &cooling).map(|word| word.value);
     let water = form.quantity(&mut table, "water", Share::parse);
     let water = water.filter(|share| positive_share(form, share, Share::WHOLE));
     let brine = brine(form, &mut table);
@@ -56,10 +60,32 @@ pub(super) fn liquid<'a>(form: &mut Form<'a>, mut table: Table<'a>) -> Option<Li
         name,
         amount: amount?,
         ice: ice.map_or(Share::ZERO, |ice| ice.value),
+        start: starts_at.map(|at| LyeStart {
+            liquid: at.value,
+            bath: cooled_by == Some(Cooling::Bath),
+            portions: cooled_by == Some(Cooling::Portions),
+        }),
         tolerance: common.tolerance,
         lot: common.lot,
         line: common.line,
     })
+}
+
+#[derive(Clone, Copy, PartialEq)]
+enum Cooling {
+    Bath,
+    Portions,
+}
+
+/// Water and what is mostly water: between freezing and boiling.
+fn is_liquid(form: &mut Form<'_>, at: &Placed<Temperature>) -> bool {
+    let range = Temperature::from_celsius(0)..=Temperature::from_celsius(100);
+    let good = range.contains(&at.value);
+    if !good {
+        let expected = "0 °C to 100 °C, the temperature of the liquid before the caustic";
+        form.refuse(at, at.value.to_string(), expected, "correct it");
+    }
+    good
 }
 
 /// By its name; any milk is taken as cow's unless it is a known one.

@@ -67,6 +67,17 @@ pub struct Oil {
     pub line: Option<usize>,
 }
 
+/// How a lye is started, as the maker declares it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct LyeStart {
+    /// Of the liquid that is not ice.
+    pub liquid: Temperature,
+    /// The jug stands in cold water.
+    pub bath: bool,
+    /// The caustic goes in bit by bit, with pauses to cool.
+    pub portions: bool,
+}
+
 #[derive(Clone, Debug, PartialEq)]
 pub struct Lot {
     pub name: String,
@@ -109,6 +120,8 @@ pub struct Liquid {
     pub caution: Option<String>,
     /// The part of the liquid that goes in as ice.
     pub ice: Share,
+    /// How the lye is started, if the file says so; otherwise its temperature is not judged.
+    pub start: Option<LyeStart>,
     pub tolerance: Option<Tolerance>,
     pub lot: Option<Lot>,
     pub line: Option<usize>,

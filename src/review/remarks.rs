@@ -106,6 +106,10 @@ pub fn remarks(book: &Book) -> Vec<Remark> {
 
 fn words<'a>(book: &Book, dated: &'a Dated) -> Option<(Option<&'a str>, String)> {
     Some(match &dated.numbered.fact {
+        Fact::LyeJudged { step, peak, verdict, .. } => {
+            let peak = peak.show(book.control.units.temperature, 0);
+            (Some(step), format!("{}; it peaked at {peak}", verdict.words()))
+        }
         Fact::Noticed { step, notice, .. } => (Some(step), notice_words(book, *notice)),
         Fact::ZeroDoubted { step, gross, expected, .. } => {
             let (gross, expected) = (mass(book, *gross), mass(book, *expected));

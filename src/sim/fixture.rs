@@ -86,6 +86,7 @@ pub fn three_oils() -> ControlRecipe {
             step("mould", "pour into the mould", StepKind::Do),
         ],
         findings: Vec::new(),
+        lye_start: None,
     }
 }
 

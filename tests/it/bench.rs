@@ -2,9 +2,10 @@
 
 use panroom::bench::{
     Act, AlarmChange, AlarmId, Ask, BackVerdict, CaptureHow, Cue, Fact, Input, JournalStatus,
-    Observation, Outcome, Phase, ProbeAt, PromptId, Remedy, Reply,
+    Observation, Outcome, Phase, ProbeAt, PromptId, Remedy, Reply, Role,
 };
-use panroom::quantity::{Mass, Span};
+use panroom::chemistry::{DissolveVerdict, StartState};
+use panroom::quantity::{Mass, Share, Span, Temperature, TemperatureUnit};
 use panroom::reading::Status;
 
 use crate::driver::{CUP_G, Driver, JUG_G, POT_G, batch_id, g};
@@ -912,4 +913,90 @@ fn a_vessel_lifted_while_the_scale_was_away_comes_back_as_it_was() {
     driver.put(POT_G + 50.0);
     assert_eq!(phase(&driver), Phase::Pouring);
     assert_eq!(driver.view().batches[0].weighing.as_ref().unwrap().net, Some(g("50")));
+}
+
+// --- the lye -------------------------------------------------------------------------------------
+
+/// About 43 g of sodium hydroxide and 107 g of water, dissolving, with a probe in the lye.
+fn dissolving(declared: bool) -> Driver {
+    let mut driver = Driver::new();
+    driver.setup.channels[1].role =
+        Role::Probe { at: ProbeAt::Lye, unit: TemperatureUnit::Celsius };
+    driver.open_session(2, Some(driver.now));
+    driver.run(0.5);
+    let mut control = crate::driver::control();
+    control.lye_start = declared.then_some(StartState {
+        liquid: Temperature::from_celsius(21),
+        ice: Share::ZERO,
+        bath: false,
+        portions: false,
+        jug: None,
+    });
+    let control = std::sync::Arc::new(control);
+    driver.act(Act::Start { batch: batch_id(), control, operator: None });
+    driver.put(POT_G);
+    driver.pour_to(POT_G + 100.0);
+    driver.pour_to(POT_G + 300.0);
+    driver.put(0.0);
+    for vessel in [CUP_G, JUG_G] {
+        driver.put(vessel);
+        driver.pour_to(vessel + driver.target());
+        driver.put(0.0);
+    }
+    driver.expect_step("dissolve");
+    driver
+}
+
+fn judged(driver: &Driver) -> Option<DissolveVerdict> {
+    driver.facts.iter().rev().find_map(|numbered| match &numbered.fact {
+        Fact::LyeJudged { verdict, .. } => Some(*verdict),
+        _ => None,
+    })
+}
+
+/// The forecast itself is checked against published heats in the chemistry room; here its range is
+/// read off the view, and the verdict must turn just outside it.
+#[test]
+fn the_peak_of_the_lye_judges_its_caustic() {
+    let expected = dissolving(true).view().batches[0].lye.clone().unwrap().expected;
+    let (low, high) = (expected.low.unwrap().celsius(), expected.high.celsius());
+    assert!(low > 60.0 && high < 110.0, "{expected:?}");
+    for (peak, verdict) in [
+        (low - 2.6, DissolveVerdict::TooCool),
+        (low - 2.4, DissolveVerdict::AsExpected),
+        (high + 2.4, DissolveVerdict::AsExpected),
+        (high + 2.6, DissolveVerdict::TooHot),
+    ] {
+        let mut driver = dissolving(true);
+        driver.celsius = peak;
+        driver.run(5.0);
+        let told_at_once = judged(&driver) == Some(DissolveVerdict::TooHot);
+        assert_eq!(told_at_once, verdict == DissolveVerdict::TooHot, "{peak} °C");
+        driver.celsius = 50.0;
+        driver.run(5.0);
+        driver.confirm();
+        assert_eq!(judged(&driver), Some(verdict), "{peak} °C");
+    }
+}
+
+#[test]
+fn a_lye_whose_start_is_not_declared_is_not_judged() {
+    let mut driver = dissolving(false);
+    assert_eq!(driver.view().batches[0].lye, None);
+    driver.celsius = 130.0;
+    driver.run(5.0);
+    driver.confirm();
+    assert_eq!(judged(&driver), None);
+}
+
+#[test]
+fn a_peak_that_may_have_passed_unseen_proves_nothing() {
+    let mut driver = dissolving(true);
+    driver.celsius = 85.0;
+    driver.run(5.0);
+    driver.kill_and_restart();
+    driver.celsius = 40.0;
+    driver.run(5.0);
+    driver.confirm();
+    assert_eq!(judged(&driver), None);
 }

@@ -30,6 +30,8 @@ pub struct Driver {
     pub status: Status,
     pub scale_talks: bool,
     pub probe_talks: bool,
+    /// As the next session will have it.
+    pub setup: Setup,
     /// What the probe said, with the session it said it in.
     pub temperatures: Vec<(u32, Moment, Temperature)>,
     session: u32,
@@ -145,6 +147,7 @@ pub fn control() -> ControlRecipe {
             step("pour", StepKind::Do),
         ],
         findings: Vec::new(),
+        lye_start: None,
     }
 }
 
@@ -162,6 +165,7 @@ impl Driver {
             status: Status::Stable,
             scale_talks: true,
             probe_talks: true,
+            setup: setup(),
             temperatures: Vec::new(),
             session: 0,
             ticks: 0,
@@ -220,7 +224,7 @@ impl Driver {
         self.session = session;
         let opened = SessionOpened {
             session,
-            setup: setup(),
+            setup: self.setup.clone(),
             utc_ns: 1_795_590_000_000_000_000,
             unwatched: last_seen.map(|_| Span::from_secs(90)),
             last_seen,
