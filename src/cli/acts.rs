@@ -13,7 +13,8 @@ pub async fn start(at: Place, args: args::Start) -> anyhow::Result<ExitCode> {
     let text = std::fs::read_to_string(&args.recipe)
         .with_context(|| format!("recipe {} cannot be read", args.recipe.display()))?;
     let file = args.recipe.display().to_string();
-    let request = StartRequest { file, text, operator: args.operator };
+    let altered = args.altered.into();
+    let request = StartRequest { file, text, operator: args.operator, altered };
     let started: Started = client(&at).post("/start", &request).await?;
     println!("batch {} is started; `panroom watch` shows it", started.batch);
     Ok(ExitCode::SUCCESS)

@@ -5,6 +5,7 @@ use clap::{Parser, Subcommand, ValueEnum};
 use crate::bench::{Observation, Outcome, Remedy};
 use crate::daemon::Folder;
 use crate::demo;
+use crate::plan::Alterations;
 
 /// Watches the scale and the thermometer of a soap maker's bench, guides the weighing, warns of too
 /// much caustic and of too much heat, and keeps every reading of every batch.
@@ -113,6 +114,41 @@ pub struct Plan {
     /// Unrounded, for programs
     #[arg(long)]
     pub json: bool,
+    #[command(flatten)]
+    pub altered: Altered,
+}
+
+/// The recipe larger, smaller, or with another oil; its file stays as it is.
+#[derive(clap::Args)]
+pub struct Altered {
+    /// So many times as much, like 1.5
+    #[arg(long, value_name = "FACTOR")]
+    times: Option<String>,
+    /// So much of oils in all, like "1 kg"
+    #[arg(long, value_name = "MASS")]
+    oils: Option<String>,
+    /// So much of everything in all, like "1.5 kg"
+    #[arg(long, value_name = "MASS")]
+    batch: Option<String>,
+    /// As far as one ingredient goes, like "shea butter = 410 g"
+    #[arg(long, value_name = "INGREDIENT = MASS")]
+    have: Option<String>,
+    /// To fill a part of a pot or mould of this volume, like "2 l"
+    #[arg(long, value_name = "VOLUME")]
+    fill: Option<String>,
+    /// How full [default: 50 %]
+    #[arg(long, value_name = "SHARE", requires = "fill")]
+    part: Option<String>,
+    /// One oil for another, like "olive oil = lard"; may be said several times
+    #[arg(long, value_name = "OIL = OIL")]
+    swap: Vec<String>,
+}
+
+impl From<Altered> for Alterations {
+    fn from(altered: Altered) -> Alterations {
+        let Altered { times, oils, batch, have, fill, part, swap } = altered;
+        Alterations { times, oils, batch, have, fill, part, swap }
+    }
 }
 
 #[derive(clap::Args)]
@@ -133,6 +169,8 @@ pub struct Start {
     /// Who is at the bench
     #[arg(long, value_name = "NAME")]
     pub operator: Option<String>,
+    #[command(flatten)]
+    pub altered: Altered,
 }
 
 #[derive(clap::Args)]
@@ -266,7 +304,7 @@ pub struct Sheet {
 #[derive(Subcommand)]
 pub enum SheetCommand {
     /// List the wire sheets that come with panroom
-    List,
+    List(Table),
     /// Run the examples inside a wire sheet
     Check {
         /// The sheet

@@ -14,7 +14,7 @@ use crate::bench_file::BenchFile;
 use crate::chemistry::FatTable;
 use crate::clock::Clock;
 use crate::daemon;
-use crate::plan::{self, sheet};
+use crate::plan::{self, Alterations, sheet};
 use crate::problem::Source;
 use crate::recipe::Recipe;
 use crate::wire::{self, SheetLibrary};
@@ -35,7 +35,8 @@ pub async fn serve(at: Place, args: args::Serve) -> anyhow::Result<ExitCode> {
 }
 
 pub fn plan(args: args::Plan) -> anyhow::Result<ExitCode> {
-    let recipe = read_recipe(&args.recipe)?;
+    let alterations = Alterations::from(args.altered);
+    let recipe = alterations.apply(&read_recipe(&args.recipe)?, FatTable::built_in())?;
     let bench = args.bench.as_deref().map(read_bench_file).transpose()?;
     let options = plan::Options::default();
     let plan = plan::plan(&recipe, FatTable::built_in(), bench.as_ref(), &options)?;
@@ -62,14 +63,25 @@ pub fn example(args: args::Example) -> anyhow::Result<ExitCode> {
 
 pub fn sheet(args: args::Sheet) -> anyhow::Result<ExitCode> {
     match args.command {
-        SheetCommand::List => list_sheets(),
+        SheetCommand::List(table) => list_sheets(table.json),
         SheetCommand::Check { file } => check_sheet(&file),
     }
 }
 
-fn list_sheets() -> anyhow::Result<ExitCode> {
+fn list_sheets(json: bool) -> anyhow::Result<ExitCode> {
+    let library = SheetLibrary::built_in()?;
     let mut out = std::io::stdout();
-    for (name, _, sheet) in SheetLibrary::built_in()?.iter() {
+    if json {
+        let rows: Vec<_> = library
+            .iter()
+            .map(|(name, origin, sheet)| {
+                serde_json::json!({ "name": name, "origin": origin, "about": sheet.about })
+            })
+            .collect();
+        writeln!(out, "{}", serde_json::to_string_pretty(&rows)?)?;
+        return Ok(ExitCode::SUCCESS);
+    }
+    for (name, _, sheet) in library.iter() {
         writeln!(out, "{name}\n    {}", sheet.about)?;
     }
     Ok(ExitCode::SUCCESS)

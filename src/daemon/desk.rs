@@ -61,6 +61,7 @@ impl Desk {
         let source = Source { file: &request.file, text: &request.text };
         let fats = FatTable::built_in();
         let recipe = Recipe::read(source, fats).map_err(|problems| problems.to_string())?;
+        let recipe = request.altered.apply(&recipe, fats).map_err(|error| error.to_string())?;
         let options = plan::Options::default();
         let plan = plan::plan(&recipe, fats, Some(&self.bench_file), &options)
             .map_err(|problems| problems.to_string())?;

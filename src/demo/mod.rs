@@ -86,8 +86,12 @@ async fn play(
     let mut screen = Screen::default();
     let mut views = daemon.desk.views();
     let mut cues = daemon.desk.cues();
-    let request =
-        StartRequest { file: "Lantern Soap".to_owned(), text: RECIPE.to_owned(), operator: None };
+    let request = StartRequest {
+        file: "Lantern Soap".to_owned(),
+        text: RECIPE.to_owned(),
+        operator: None,
+        ..StartRequest::default()
+    };
     let batch = daemon.desk.start(request).await.map_err(anyhow::Error::msg)?;
     let began = clock.now();
     loop {

@@ -1,5 +1,6 @@
 //! From a checked recipe and the bench to the control recipe: what one batch is judged by.
 
+mod alterations;
 mod control;
 mod fitness;
 mod formula;
@@ -15,6 +16,7 @@ use crate::problem::{Problem, Problems, nearest};
 use crate::quantity::{Mass, MassUnit, Share, Temperature};
 use crate::recipe::Recipe;
 
+pub use alterations::{AlterationError, Alterations};
 pub use control::{
     Amount, ControlRecipe, Cook, Finding, Nature, Severity, Step, StepKind, Tolerance, Units,
     Vessel, Weigh, Window,

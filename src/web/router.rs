@@ -11,6 +11,7 @@ use super::live;
 use crate::bench::{Act, BatchId, Cue, Reply, View};
 use crate::daemon::Desk;
 use crate::journal::BatchRow;
+use crate::plan::Alterations;
 use crate::review::Review;
 
 /// All that a request may reach.
@@ -21,12 +22,15 @@ pub struct Door {
 
 /// A recipe to start a batch from, as text, so that the daemon needs no leave to read the maker's
 /// files.
-#[derive(Clone, Debug, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct StartRequest {
     pub file: String,
     pub text: String,
     pub operator: Option<String>,
+    /// What is to be different from the text.
+    #[serde(default)]
+    pub altered: Alterations,
 }
 
 #[derive(Clone, Debug, Serialize, Deserialize)]

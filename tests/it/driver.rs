@@ -21,6 +21,8 @@ pub struct Driver {
     pub bench: Bench,
     pub now: Moment,
     pub facts: Vec<Numbered>,
+    /// Everything that reached the bench, for replay.
+    pub inputs: Vec<(Moment, Input)>,
     pub cues: Vec<Cue>,
     /// The disk answers at once; otherwise the test answers for it.
     pub disk_is_quick: bool,
@@ -158,6 +160,7 @@ impl Driver {
             bench: Bench::new(),
             now: Moment::from_nanos(0) + Span::from_secs(1000),
             facts: Vec::new(),
+            inputs: Vec::new(),
             cues: Vec::new(),
             disk_is_quick: true,
             load: 0.0,
@@ -241,6 +244,7 @@ impl Driver {
     }
 
     pub fn input(&mut self, input: &Input) -> Option<Reply> {
+        self.inputs.push((self.now, input.clone()));
         let output = self.bench.handle(self.now, input);
         self.facts.extend(output.facts.clone());
         self.cues.extend(output.cues);

@@ -31,7 +31,7 @@ fn run(folder: &Path, args: &[&str]) -> Output {
     panroom(folder).args(args).output().unwrap()
 }
 
-fn succeed(folder: &Path, args: &[&str]) -> String {
+pub fn succeed(folder: &Path, args: &[&str]) -> String {
     let output = run(folder, args);
     let (out, err) = (text(&output.stdout), text(&output.stderr));
     assert!(output.status.success(), "panroom {args:?}: {out}{err}");
@@ -156,7 +156,7 @@ look_every = "1 min"
 "#;
 
 /// A scale and a probe on two pseudo-terminals; what they show is set by the test.
-struct Instruments {
+pub struct Instruments {
     load_tenths: Arc<AtomicI64>,
     celsius_tenths: Arc<AtomicI64>,
     moving: Arc<AtomicBool>,
@@ -227,7 +227,7 @@ fn feed(
 }
 
 /// `panroom serve`, and the means to kill it.
-struct Served {
+pub struct Served {
     folder: PathBuf,
     child: Child,
 }
@@ -247,7 +247,7 @@ impl Served {
     }
 
     /// `kill -9`.
-    fn kill(mut self) {
+    pub fn kill(mut self) {
         self.child.kill().unwrap();
         self.child.wait().unwrap();
     }
@@ -333,6 +333,12 @@ source = "T1"
     std::fs::write(folder.join("bench.toml"), bench).unwrap();
     std::fs::write(folder.join("plain-bar.toml"), RECIPE).unwrap();
     Instruments::plugged_in(folder)
+}
+
+/// A daemon on two pseudo-terminals, for tests of other things.
+pub fn serving(folder: &Path) -> (Served, Instruments) {
+    let instruments = bench_in(folder);
+    (Served::start(folder), instruments)
 }
 
 #[test]

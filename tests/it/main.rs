@@ -5,6 +5,7 @@ mod bench_files;
 mod chemistry_practice;
 mod driver;
 mod e2e;
+mod invariants;
 mod journal;
 mod plans;
 mod readme;
