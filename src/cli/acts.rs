@@ -4,7 +4,9 @@ use anyhow::{Context, bail};
 
 use super::args;
 use super::args::Place;
-use crate::bench::{Act, Ask, BatchId, BatchView, PromptId, PromptView, Reply, View};
+use crate::bench::{
+    Act, Ask, BatchId, BatchView, ProbeAt, PromptId, PromptView, Reply, View, emergency_card,
+};
 use crate::chemistry::IngredientId;
 use crate::quantity::Mass;
 use crate::web::{Client, StartRequest, Started};
@@ -62,6 +64,22 @@ pub async fn acknowledge(at: Place, args: args::Acknowledge) -> anyhow::Result<E
         act(&at, Act::Acknowledge { alarm: alarm.alarm }).await?;
     }
     Ok(ExitCode::SUCCESS)
+}
+
+/// The card is shown whether or not a daemon can keep the time.
+pub async fn emergency(at: Place) -> anyhow::Result<ExitCode> {
+    let card = emergency_card();
+    println!("{}\n", card.title);
+    for line in card.lines {
+        println!("- {line}");
+    }
+    println!();
+    act(&at, Act::Emergency).await
+}
+
+pub async fn probe_out(at: Place, args: args::ProbeOut) -> anyhow::Result<ExitCode> {
+    let batch = batch(&at, args.batch).await?.batch;
+    act(&at, Act::ProbeOut { batch, at: ProbeAt::Pot }).await
 }
 
 pub async fn silence(at: Place) -> anyhow::Result<ExitCode> {

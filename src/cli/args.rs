@@ -51,6 +51,10 @@ pub enum Command {
     Acknowledge(Acknowledge),
     /// Quiet for a minute; acknowledges nothing
     Silence,
+    /// What to do for a caustic splash; the time is kept, timers go on
+    Emergency,
+    /// The probe comes out of the pot for stirring; its alarms wait 90 s
+    ProbeOut(ProbeOut),
     /// End the present step that waits for you, or the cook before its time
     Next(Next),
     /// Give a batch up
@@ -231,6 +235,13 @@ pub enum ObservationName {
 pub struct Acknowledge {
     /// The alarm as `panroom watch` names it [default: all that are raised]
     pub alarm: Option<String>,
+}
+
+#[derive(clap::Args)]
+pub struct ProbeOut {
+    /// The batch [default: the one that is open]
+    #[arg(long)]
+    pub batch: Option<String>,
 }
 
 #[derive(clap::Args)]

@@ -53,6 +53,8 @@ async fn dispatch(args: Args) -> anyhow::Result<ExitCode> {
         Command::Observe(observe) => acts::observe(at, observe).await,
         Command::Acknowledge(acknowledge) => acts::acknowledge(at, acknowledge).await,
         Command::Silence => acts::silence(at).await,
+        Command::Emergency => acts::emergency(at).await,
+        Command::ProbeOut(out) => acts::probe_out(at, out).await,
         Command::Next(next) => acts::next(at, next).await,
         Command::Abandon(abandon) => acts::abandon(at, abandon).await,
         Command::Close(close) => acts::close(at, close).await,

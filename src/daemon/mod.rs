@@ -10,6 +10,7 @@ mod bench_loop;
 mod desk;
 mod evidence;
 mod folder;
+mod hook;
 mod ports;
 
 use std::future::Future;
@@ -52,6 +53,7 @@ pub struct Daemon {
     pub desk: Arc<Desk>,
     bench: bench_loop::BenchThread,
     ports: ports::Ports,
+    hook: Option<tokio::task::JoinHandle<()>>,
     door: tokio::task::JoinHandle<()>,
     folder: Folder,
     _lock: crate::journal::Lock,
@@ -63,10 +65,11 @@ pub async fn start(options: Options) -> anyhow::Result<Daemon> {
     folder.create()?;
     let lock = crate::journal::Lock::take(&folder.lock())?;
     let bench = bench_loop::start(&folder, &bench_file, clock.clone())?;
+    let hook = hook::start(bench_file.alarm_command.clone(), bench.handle.cues.subscribe());
     let ports = ports::start(&bench_file, &sheets, &clock, &bench.handle)?;
     let desk = Arc::new(Desk::new(folder.clone(), bench_file, bench.handle.clone(), clock));
     let door = open_door(&folder, &desk)?;
-    Ok(Daemon { desk, bench, ports, door, folder, _lock: lock })
+    Ok(Daemon { desk, bench, ports, hook, door, folder, _lock: lock })
 }
 
 fn open_door(folder: &Folder, desk: &Arc<Desk>) -> anyhow::Result<tokio::task::JoinHandle<()>> {
@@ -92,6 +95,9 @@ impl Daemon {
     pub async fn stop(self) -> anyhow::Result<()> {
         self.door.abort();
         self.ports.stop().await;
+        if let Some(hook) = self.hook {
+            hook.abort();
+        }
         let bench = self.bench;
         tokio::task::spawn_blocking(move || bench.stop()).await??;
         // only now may a client find nobody here

@@ -232,6 +232,14 @@ pub struct Served {
     child: Child,
 }
 
+impl Drop for Served {
+    fn drop(&mut self) {
+        // long dead after a test that killed it
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
+
 impl Served {
     fn start(folder: &Path) -> Served {
         let child = panroom(folder)
@@ -326,6 +334,9 @@ sheet = "probe-stream"
 name = "pot"
 role = "pot"
 source = "T1"
+
+[alarm]
+command = ["sh", "-c", "cat >> {0}/alarms"]
 "#,
         folder.display()
     );
@@ -418,6 +429,8 @@ fn a_batch_by_hand_survives_three_kills_and_is_reviewed() {
         view.alarms.iter().any(|a| matches!(a.alarm, AlarmId::TemperatureHigh { .. }))
     });
     succeed(folder, &["acknowledge"]);
+    served.does(&["probe-out"]);
+    assert!(succeed(folder, &["emergency"]).contains("rinse with plenty"));
     bench.celsius_tenths.store(800, Ordering::Relaxed);
     served.kill();
     let served = Served::start(folder);
@@ -439,6 +452,9 @@ fn a_batch_by_hand_survives_three_kills_and_is_reviewed() {
         served.does(&["next"]);
     }
     served.does(&["close"]);
+
+    let alarms = std::fs::read_to_string(folder.join("alarms")).unwrap();
+    assert!(alarms.contains("caustic-over"), "the alarm command hears of it: {alarms}");
 
     let batch = only_batch(folder);
     let review = succeed(folder, &["review", &batch.0]);
