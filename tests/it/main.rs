@@ -8,6 +8,7 @@ mod e2e;
 mod invariants;
 mod journal;
 mod plans;
+mod port_task;
 mod readme;
 mod recipes;
 mod review;
