@@ -111,7 +111,7 @@ impl Default for Settings {
             shelf_time: Span::from_secs(90),
             residue_share: Share::from_millionths(5_000),
             thermometer_limits: TemperatureDelta::from_kelvin_tenths(25),
-            zero_doubt_after: Span::from_secs(10),
+            zero_doubt_after: Span::from_secs(3),
             put_on_min_d: 20,
             put_on_grace: Span::from_secs(1),
             unsteady_d: 3,

@@ -59,6 +59,9 @@ fn weigh(bench: &mut Bench, pan: &Pan) {
 /// Nothing may be counted before the empty vessel (or the pot with what is in it) has come to
 /// rest.
 fn await_vessel(bench: &mut Bench, pan: &Pan) {
+    if zero::lighter_than_empty(bench, pan) {
+        return;
+    }
     let settings = bench.settings().clone();
     let clear = pan.scale.d * i64::from(settings.pan_clear_d);
     let zero = bench.batch(&pan.id).map(|batch| batch.zero).unwrap_or_default();
@@ -93,6 +96,7 @@ fn pour(bench: &mut Bench, pan: &Pan, tare: Mass) {
         return;
     }
     if pan.weighing.lifted {
+        zero::lighter_than_empty(bench, pan);
         withdraw(bench, pan, &[Taken::Short, Taken::Long]);
         return;
     }
@@ -118,7 +122,8 @@ fn pour(bench: &mut Bench, pan: &Pan, tare: Mass) {
         }
         // on the move again: what was offered at rest no longer holds
         note_short(bench, pan, false);
-        if pan.gross.is_some() {
+        let flickers = pan.scale.d * i64::from(bench.settings().unsteady_d);
+        if pan.extent.is_some_and(|(low, high)| high - low > flickers) {
             withdraw(bench, pan, &[Taken::Short, Taken::Long]);
         }
         return;

@@ -59,8 +59,16 @@ fn weighing_sentence(
             if bench.pan_seen_clear(&batch.id) {
                 format!("Put the empty vessel for {name} on the pan.")
             } else {
-                format!("Clear the pan, then put the empty vessel for {name} on it.")
+                format!(
+                    "Clear the pan, then put the empty vessel for {name} on it. (A clear pan that \
+                     shows a weight: press the scale's zero key.)"
+                )
             }
+        }
+        Some(Phase::AwaitingVessel) if batch.pot_gross.is_some() => {
+            "Put the pot back on the pan. (If it stands there, lift it off, wait until the scale is \
+             still, and put it back.)"
+                .to_owned()
         }
         Some(Phase::AwaitingVessel) => "Put the pot on the pan.".to_owned(),
         Some(Phase::Taring) => "Hands off: taking the weight of the vessel.".to_owned(),
@@ -69,7 +77,9 @@ fn weighing_sentence(
              the vessel back."
                 .to_owned()
         }
-        Some(Phase::Lifted) => "Put the same vessel back on the pan.".to_owned(),
+        Some(Phase::Lifted) => "Put the same vessel back on the pan. (If it stands there, lift it off, wait until the scale is still, \
+             and put it back.)"
+            .to_owned(),
         Some(Phase::Blind) => pouring_blind(bench, Some(batch)),
         Some(Phase::Over) => format!("Stop: too much {name}. Choose what to do."),
         Some(Phase::Settling) => "Hands off: waiting for the scale to settle.".to_owned(),

@@ -47,6 +47,17 @@ pub fn run(bench: &mut Bench, pan: &Pan) -> bool {
     true
 }
 
+/// No pan is lighter than empty: rest below zero, with no vessel counted on it, is the empty pan of
+/// a scale that has taken another zero. True when that was recorded just now.
+pub fn lighter_than_empty(bench: &mut Bench, pan: &Pan) -> bool {
+    let zero = bench.batch(&pan.id).map(|batch| batch.zero).unwrap_or_default();
+    let least = pan.scale.d * i64::from(bench.settings().pan_clear_d);
+    let Some(rest) = pan.rest.filter(|rest| *rest < zero - least) else { return false };
+    let (batch, step) = (pan.id.clone(), pan.step.clone());
+    bench.emit(Fact::ZeroChecked { batch, step, offset: rest });
+    true
+}
+
 /// After a restart the load in doubt is not remembered: the first rest stands in for it.
 fn remember(bench: &mut Bench, pan: &Pan, rest: crate::quantity::Mass) {
     if let Some(sense) = bench.scale_sense_mut(&pan.id) {

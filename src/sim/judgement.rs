@@ -15,6 +15,7 @@ use crate::quantity::Span;
 const BETWEEN_VESSELS_S: f64 = 1.2;
 const WORK_S: f64 = 5.0;
 /// A bench that does not see the empty vessel for so long gets it again.
+const STILL_S: f64 = 4.0;
 const UNSEEN_S: f64 = 6.0;
 /// Lye goes into the oils below this, or after so long in the cold bath; common practice.
 const COMBINE_C: f64 = 60.0;
@@ -44,8 +45,14 @@ impl Hand {
         match weighing.phase {
             Phase::AwaitingVessel => self.bring_vessel(now, view, weighing, scene),
             Phase::Lifted => {
-                let vessel = self.vessel_for(weighing);
-                (scene.on_pan.is_none()).then_some(Want::Put(vessel))
+                // it stands there, but the screen does not see it: off with it, and back
+                let unseen = (now - self.pan_since).seconds() > UNSEEN_S;
+                match &scene.on_pan {
+                    Some(_) => unseen.then_some(Want::Take),
+                    // the empty pan comes to rest first, in case the zero has moved
+                    None if (now - self.pan_since).seconds() < STILL_S => None,
+                    None => Some(Want::Put(self.vessel_for(weighing))),
+                }
             }
             Phase::Captured => {
                 let off = weighing.into == Vessel::Own && scene.on_pan.is_some();
@@ -127,14 +134,13 @@ impl Hand {
         let wanted = self.vessel_for(weighing);
         let stood = (now - self.pan_since).seconds();
         match &scene.on_pan {
-            Some(there) if *there == wanted => {
-                let unseen = weighing.into == Vessel::Own && stood > UNSEEN_S;
-                unseen.then_some(Want::Take)
-            }
+            Some(there) if *there == wanted => (stood > UNSEEN_S).then_some(Want::Take),
             Some(_) => Some(Want::Take),
             None => {
-                let clear = grams_shown(view).is_none_or(|shown| shown.abs() < 1.0);
-                (clear && stood > BETWEEN_VESSELS_S).then_some(Want::Put(wanted))
+                // a scale that has taken another zero shows no nought; the screen says what to do
+                let told = view.batches.first().is_some_and(|b| b.sentence.starts_with("Put the"));
+                let clear = told || grams_shown(view).is_none_or(|shown| shown.abs() < 1.0);
+                (clear && stood > BETWEEN_VESSELS_S.max(STILL_S)).then_some(Want::Put(wanted))
             }
         }
     }

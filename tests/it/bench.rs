@@ -1000,3 +1000,16 @@ fn a_peak_that_may_have_passed_unseen_proves_nothing() {
     driver.confirm();
     assert_eq!(judged(&driver), None);
 }
+
+/// It slept with the pot on it while the weight stood; nobody was pouring, so nobody noticed.
+#[test]
+fn a_pan_lighter_than_empty_has_another_zero() {
+    let mut driver = Driver::oils_weighed();
+    driver.put(-(POT_G + 300.0));
+    driver.put(CUP_G - (POT_G + 300.0));
+    assert_eq!(phase(&driver), Phase::Pouring);
+    assert_eq!(driver.view().batches[0].weighing.as_ref().unwrap().net, Some(Mass::ZERO));
+    let guard = driver.guard().grams();
+    driver.pour_to(CUP_G - (POT_G + 300.0) + guard + 2.0);
+    assert!(driver.caustic_over(), "the guard counts from the new zero too");
+}

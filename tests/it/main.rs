@@ -2,6 +2,7 @@
 
 mod bench;
 mod bench_files;
+mod campaign;
 mod chemistry_practice;
 mod driver;
 mod e2e;
