@@ -164,8 +164,15 @@ fn declare(bench: &mut Bench, id: &BatchId, ingredient: &IngredientId, mass: Mas
     if &weigh.ingredient != ingredient {
         return Err(words::weighing_something_else(&weigh.name));
     }
-    if mass.is_negative() || mass == Mass::ZERO {
+    if mass <= Mass::ZERO || mass > Mass::LARGEST {
         return Err(words::not_a_mass());
+    }
+    let target = weighing.target.mass;
+    if mass > target * 2 || mass * 2 < target {
+        return Err(words::far_from_target(&batch.control.units, target));
+    }
+    if weighing.captured.is_some() {
+        return Err(words::weighed_already());
     }
     if weighing.target.guard.is_some_and(|guard| mass > guard.mass) {
         return Err(words::declared_over_guard());

@@ -27,6 +27,9 @@ pub fn not_yet(bench: &Bench, id: &BatchId) -> Vec<String> {
     reasons.extend(
         outside(*lye, lye_now).map(|()| words::outside(units, ProbeAt::Lye, lye_now, *lye)),
     );
+    if difference_max.is_some() && reasons.is_empty() && (oils_now.is_none() || lye_now.is_none()) {
+        reasons.push(words::difference_unknown());
+    }
     if let (Some(most), Some(oils), Some(lye)) = (difference_max, oils_now, lye_now)
         && (lye - oils).abs() > *most
     {

@@ -240,6 +240,10 @@ impl Bench {
             return;
         };
         let setup = setup.clone();
+        if self.state.lost.contains_key(&setup.instrument) {
+            // it speaks, whether or not anybody said that it is back
+            self.emit(Fact::InstrumentBack { instrument: setup.instrument.clone() });
+        }
         let sense = self.senses.channels.entry(reading.channel.clone()).or_default();
         sense.take(reading, &setup, &settings);
     }

@@ -43,6 +43,10 @@ pub struct Sense {
     /// A load that came at once, not yet spoken of; and when the last one came.
     pub put_on: Option<Mass>,
     pub put_on_at: Option<Moment>,
+    /// The largest load that came at once since the pan was last clear.
+    pub put_on_mass: Option<Mass>,
+    /// The cup has not left the pan since its caustic went over the guard.
+    pub stayed: bool,
     pub unsteady: UnsteadyWindow,
     pub unsteady_said: Option<Moment>,
     /// The last load before a silence, and whether the zero is in doubt since.
@@ -101,6 +105,7 @@ impl Sense {
                 if let Some(jump) = self.jump.push(reading.at, load, facts.d, least) {
                     self.put_on = Some(jump);
                     self.put_on_at = Some(reading.at);
+                    self.put_on_mass = self.put_on_mass.max(Some(jump));
                 }
                 self.unsteady.push(reading.at, load, settings.unsteady_after);
                 if !self.doubted {
@@ -207,6 +212,7 @@ impl Sense {
     /// A new step: what was seen of the pan for the one before says nothing for this one.
     pub fn forget_step(&mut self) {
         self.seen_clear = false;
+        self.put_on_mass = None;
         self.below_since = None;
         self.short_since = None;
         self.rest_from = None;

@@ -81,6 +81,8 @@ pub struct Weighing {
     pub unconfirmed: bool,
     /// After a silence the pan does not carry what the books say.
     pub zero_doubted: bool,
+    /// The empty pan has just been seen: whatever comes back is counted from it.
+    pub zero_known: bool,
     /// What the books say the pan carries.
     pub expected: Option<Mass>,
     /// The operator goes on though the capture is not on the disk.
@@ -298,6 +300,7 @@ impl Batch {
             Fact::Returned { .. } => {
                 if let Some(weighing) = self.weighing_mut() {
                     weighing.lifted = false;
+                    weighing.zero_known = false;
                 }
             }
             Fact::Captured { step, ingredient, net, gross, how, .. } => {
@@ -354,6 +357,7 @@ impl Batch {
                 captured: None,
                 unconfirmed: false,
                 zero_doubted: false,
+                zero_known: false,
                 expected: None,
                 leave_unrecorded: false,
             }),
@@ -409,6 +413,7 @@ impl Batch {
         if let Some(weighing) = self.weighing_mut() {
             weighing.zero_doubted = false;
             weighing.expected = None;
+            weighing.zero_known = true;
             weighing.lifted = true;
             weighing.tare = weighing.tare.map(|tare| tare + moved);
         }

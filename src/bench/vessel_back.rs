@@ -4,9 +4,10 @@
 use super::fact::{Ask, BackVerdict, BatchId, Fact};
 use super::law::Bench;
 use super::state::Batch;
+use super::weighing::share_of;
 use crate::chemistry::IngredientId;
 use crate::plan::StepKind;
-use crate::quantity::{Mass, Share};
+use crate::quantity::Mass;
 
 /// The vessel to be weighed back next in this step, if any: the caustic cups after dissolving, the
 /// jug of the lye after combining.
@@ -75,12 +76,7 @@ fn residue(bench: &Bench, id: &BatchId, ingredient: &IngredientId) -> Option<(Ma
 fn negligible(bench: &Bench, batch: &Batch, ingredient: &IngredientId) -> Mass {
     let net = batch.captures.get(ingredient).map_or(Mass::ZERO, |capture| capture.net);
     let d = bench.state.scale_of(&batch.id).map_or(Mass::ZERO, |(_, scale)| scale.d);
-    part(net, bench.settings().residue_share).max(d)
-}
-
-fn part(mass: Mass, share: Share) -> Mass {
-    let millionths = i128::from(mass.steps()) * i128::from(share.millionths());
-    Mass::from_steps((millionths / i128::from(Share::WHOLE.millionths())) as i64)
+    share_of(net, bench.settings().residue_share).max(d)
 }
 
 fn asked(bench: &Bench, id: &BatchId) -> Option<Ask> {

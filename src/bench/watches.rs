@@ -31,6 +31,8 @@ pub fn run(bench: &mut Bench) {
         .alarms
         .iter()
         .filter(|(id, alarm)| alarm.active && !findings.contains_key(id))
+        // a latch is let go by its own reading or act, never because nobody looks
+        .filter(|(id, _)| !id.latches())
         .map(|(id, _)| id.clone())
         .collect();
     for id in unwatched {
@@ -84,6 +86,11 @@ fn record(bench: &mut Bench, id: &AlarmId, change: AlarmChange, detail: &str) {
     bench.emit(Fact::AlarmChanged { alarm: id.clone(), change, detail: detail.to_owned() });
     // the delay starts anew from each change
     bench.senses.watches.insert(id.clone(), Watch::default());
+    if let (AlarmId::CausticOver { batch, .. }, AlarmChange::Raised) = (id, change)
+        && let Some(sense) = bench.scale_sense_mut(batch)
+    {
+        sense.stayed = true;
+    }
     match change {
         AlarmChange::Raised => {
             let wandering = bench.senses.sounded.get(id).is_some_and(|&at| {
@@ -181,7 +188,11 @@ fn caustic(bench: &Bench, batch: &Batch, findings: &mut BTreeMap<AlarmId, Findin
     let Some(guard) = weighing.target.guard else { return };
     let over = AlarmId::CausticOver { batch: batch.id.clone(), step: step.key.clone() };
     let blind = AlarmId::PouringBlind { batch: batch.id.clone(), step: step.key.clone() };
-    let Some((channel, scale)) = bench.state.scale_of(&batch.id) else { return };
+    let Some((channel, scale)) = bench.state.scale_of(&batch.id) else {
+        // the bench file no longer names the scale that this batch is weighed on
+        findings.insert(blind, at_once(true));
+        return;
+    };
     let sense = bench.sense(channel);
     let Some(tare) = weighing.tare else {
         findings.insert(over, at_once(false));
@@ -202,14 +213,23 @@ fn caustic(bench: &Bench, batch: &Batch, findings: &mut BTreeMap<AlarmId, Findin
     let lowest = Mass::ZERO - scale.d * i64::from(settings.vessel_match_d);
     let net = sense.and_then(|sense| sense.mass(bench.now, bench.allowed_age(channel)));
     let net = net.filter(|_| !bench.load_is_doubted(&batch.id)).map(|gross| gross - tare);
-    let beyond = net.is_some_and(|net| net > guard.mass) || overloaded(sense, deaf);
+    // one reading at the guard among many above it does not start the delay anew
+    let mostly = sense.is_some_and(|sense| sense.jump.mostly_above(tare + guard.mass));
+    let beyond = net.is_some_and(|net| net > guard.mass || mostly) || overloaded(sense, deaf);
     let highest = sense.and_then(|sense| sense.rest.extent()).map(|(_, high)| high - tare);
     let rested_below = highest.is_some_and(|highest| highest <= guard.mass);
+    let half = Mass::from_steps(weighing.target.mass.steps() / 2);
+    let stayed = sense.is_some_and(|sense| sense.stayed);
+    let is_the_cup = |net: Mass| stayed || net >= half || (lowest..=-lowest).contains(&net);
     let verdict = match net {
         _ if beyond => Verdict::Beyond,
         // the same cup is back, at rest, never above the guard while it rested: nothing else
         // clears the latch
-        Some(net) if net >= lowest && rest.is_some() && rested_below => Verdict::Within,
+        // (as good as empty, or with what a cup of this weighing may hold)
+        Some(_) if active && weighing.unconfirmed => Verdict::Holds,
+        Some(net) if rest.is_some() && rested_below && (!active || is_the_cup(net)) => {
+            Verdict::Within
+        }
         Some(_) if !active => Verdict::Within,
         _ => Verdict::Holds,
     };

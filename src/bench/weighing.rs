@@ -71,6 +71,9 @@ fn await_vessel(bench: &mut Bench, pan: &Pan) {
     if (drifted || pan.gross.is_some_and(|gross| (gross - zero).abs() <= clear))
         && let Some(sense) = bench.scale_sense_mut(&pan.id)
     {
+        if !sense.seen_clear || drifted {
+            sense.put_on_mass = None;
+        }
         sense.seen_clear = true;
     }
     let Some(rest) = pan.rest else { return };
@@ -86,13 +89,36 @@ fn await_vessel(bench: &mut Bench, pan: &Pan) {
         (Vessel::Own, _) if !bench.pan_seen_clear(&pan.id) => return,
         (Vessel::Own, _) => rest,
     };
+    if pan.into == Vessel::Own && is_caustic_cup(bench, pan, gross) {
+        return;
+    }
+    // what is poured in before the vessel is known would be taken for the vessel
+    let came = bench.scale_sense_mut(&pan.id).and_then(|sense| sense.put_on_mass);
+    if pan.into == Vessel::Own && came.is_some_and(|came| (gross - zero - came).abs() > light) {
+        return;
+    }
     if gross - zero >= pan.scale.d * i64::from(settings.vessel_min_d) {
         bench.emit(Fact::Tared { batch: pan.id.clone(), step: pan.step.clone(), gross });
     }
 }
 
+/// The cup with weighed caustic is no vessel for anything else.
+fn is_caustic_cup(bench: &Bench, pan: &Pan, gross: Mass) -> bool {
+    let slack = pan.scale.d * i64::from(bench.settings().vessel_match_d);
+    bench.batch(&pan.id).is_some_and(|batch| {
+        let of_caustic = batch.captures.values().filter(|c| c.target.guard.is_some());
+        batch.caustic_out
+            && of_caustic.filter_map(|c| c.gross).any(|full| (full - gross).abs() <= slack)
+    })
+}
+
 fn pour(bench: &mut Bench, pan: &Pan, tare: Mass) {
-    if zero::run(bench, pan) || watch_lift(bench, pan, tare) {
+    if zero::run(bench, pan) {
+        // what was offered was counted from a zero that is in doubt now
+        withdraw(bench, pan, &[Taken::Short, Taken::Long]);
+        return;
+    }
+    if watch_lift(bench, pan, tare) {
         return;
     }
     if pan.weighing.lifted {
@@ -106,6 +132,7 @@ fn pour(bench: &mut Bench, pan: &Pan, tare: Mass) {
         return;
     }
     if pan.weighing.unconfirmed {
+        withdraw(bench, pan, &[Taken::Short, Taken::Long]);
         let nothing_asked = bench.batch(&pan.id).is_some_and(|batch| batch.prompt.is_none());
         if nothing_asked {
             bench.ask(&pan.id, Ask::StillThere);
@@ -166,7 +193,14 @@ fn hold(bench: &mut Bench, pan: &Pan, tare: Option<Mass>) {
     }
     let dwell = bench.settings().dwell;
     let stood = pan.weighing.captured.is_some_and(|at| bench.now.since(at) >= dwell);
-    let clear = pan.into == Vessel::Pot || pan.weighing.lifted || capture_gross.is_none();
+    if pan.weighing.lifted && zero::is_lighter_than_empty(bench, pan) {
+        // the zero had moved before the capture: what was captured is not what is in the cup
+        let gross = pan.rest.unwrap_or_default();
+        bench.emit(Fact::Reopened { batch: pan.id.clone(), step: pan.step.clone(), gross });
+        return;
+    }
+    let off = pan.weighing.lifted && pan.rest.is_some();
+    let clear = pan.into == Vessel::Pot || off || capture_gross.is_none();
     if over || !stood || !clear {
         return;
     }
@@ -193,19 +227,40 @@ fn watch_lift(bench: &mut Bench, pan: &Pan, tare: Mass) -> bool {
             }
         }
         let back = pan.weighing.lifted && pan.rest.is_some();
-        if back {
+        if back && !came_back(bench, pan, gross) {
+            // it filled up instead of coming back: somebody pressed the scale's own tare key
+            let expected = tare;
+            if let Some(sense) = bench.scale_sense_mut(&pan.id) {
+                sense.doubted_gross = Some(gross);
+            }
+            bench.emit(Fact::ZeroDoubted { batch, step, gross, expected });
+        } else if back {
             bench.emit(Fact::Returned { batch, step, gross });
             handling::compare_with_lift(bench, pan, gross);
         }
         return back;
     }
     let Some(sense) = bench.scale_sense_mut(&pan.id) else { return false };
+    sense.put_on_at = None;
+    sense.stayed = false;
     let since = *sense.below_since.get_or_insert(now);
     let gone = !pan.weighing.lifted && now.since(since) >= settings.lift_delay;
     if gone {
         bench.emit(Fact::Lifted { batch, step });
     }
     gone
+}
+
+/// A vessel comes back all at once, or as heavy as it left; a slow rise is a pour.
+fn came_back(bench: &Bench, pan: &Pan, gross: Mass) -> bool {
+    if pan.weighing.zero_known {
+        return true;
+    }
+    let slack = pan.scale.d * i64::from(bench.settings().vessel_match_d);
+    let Some((channel, _)) = bench.state.scale_of(&pan.id) else { return false };
+    let Some(sense) = bench.sense(channel) else { return false };
+    let as_it_left = sense.load_before_lift.is_some_and(|before| (gross - before).abs() <= slack);
+    as_it_left || sense.put_on_at.is_some()
 }
 
 fn offer_remedy(bench: &mut Bench, pan: &Pan, over: bool) {
@@ -291,7 +346,7 @@ fn around(mass: Mass, tolerance: Tolerance, scale: &ScaleFacts) -> Target {
     Target { mass, low: mass - half, high: mass + half, guard: None }
 }
 
-fn share_of(mass: Mass, share: Share) -> Mass {
+pub fn share_of(mass: Mass, share: Share) -> Mass {
     let millionths = i128::from(mass.steps()) * i128::from(share.millionths());
     Mass::from_steps((millionths / i128::from(Share::WHOLE.millionths())) as i64)
 }
@@ -396,7 +451,13 @@ impl Bench {
     pub(super) fn capture_at_rest(&mut self, id: &BatchId, how: CaptureHow) -> bool {
         let Some(pan) = Pan::look(self, id) else { return false };
         let (Some(rest), Some(tare)) = (pan.rest, pan.weighing.tare) else { return false };
-        if pan.weighing.lifted || pan.weighing.unconfirmed || self.is_caustic_over(id) {
+        let barred = pan.weighing.lifted
+            || pan.weighing.unconfirmed
+            || self.is_caustic_over(id)
+            || self.load_is_doubted(id);
+        let net = rest - tare;
+        let guard = pan.weighing.target.guard;
+        if barred || net <= Mass::ZERO || guard.is_some_and(|guard| net > guard.mass) {
             return false;
         }
         self.capture(id, &pan.step, &pan.ingredient, rest - tare, Some(rest), how);

@@ -365,6 +365,10 @@ pub fn too_far_apart(units: &Units, apart: TemperatureDelta, most: TemperatureDe
     format!("Lye and oils are {} apart, {} is the most", show(apart), show(most))
 }
 
+pub fn difference_unknown() -> String {
+    "How far apart lye and oils are is not known".to_owned()
+}
+
 fn vessel_back_words(
     batch: &Batch,
     ingredient: &IngredientId,
@@ -460,7 +464,18 @@ pub fn weighing_something_else(name: &str) -> String {
 }
 
 pub fn not_a_mass() -> String {
-    "a declared mass must be above zero".to_owned()
+    "a declared mass must be above zero and at most a tonne".to_owned()
+}
+
+pub fn far_from_target(units: &Units, target: Mass) -> String {
+    format!(
+        "that is less than half or more than twice the {} that are wanted; check the unit",
+        mass(units, target)
+    )
+}
+
+pub fn weighed_already() -> String {
+    "it has been weighed; take some out or add to it on the scale to change that".to_owned()
 }
 
 pub fn declared_over_guard() -> String {

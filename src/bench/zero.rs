@@ -50,12 +50,17 @@ pub fn run(bench: &mut Bench, pan: &Pan) -> bool {
 /// No pan is lighter than empty: rest below zero, with no vessel counted on it, is the empty pan of
 /// a scale that has taken another zero. True when that was recorded just now.
 pub fn lighter_than_empty(bench: &mut Bench, pan: &Pan) -> bool {
-    let zero = bench.batch(&pan.id).map(|batch| batch.zero).unwrap_or_default();
-    let least = pan.scale.d * i64::from(bench.settings().pan_clear_d);
-    let Some(rest) = pan.rest.filter(|rest| *rest < zero - least) else { return false };
+    let Some(rest) = pan.rest.filter(|_| is_lighter_than_empty(bench, pan)) else { return false };
     let (batch, step) = (pan.id.clone(), pan.step.clone());
     bench.emit(Fact::ZeroChecked { batch, step, offset: rest });
     true
+}
+
+/// The pan rests below what an empty one reads.
+pub fn is_lighter_than_empty(bench: &Bench, pan: &Pan) -> bool {
+    let zero = bench.batch(&pan.id).map(|batch| batch.zero).unwrap_or_default();
+    let least = pan.scale.d * i64::from(bench.settings().pan_clear_d);
+    pan.rest.is_some_and(|rest| rest < zero - least)
 }
 
 /// After a restart the load in doubt is not remembered: the first rest stands in for it.

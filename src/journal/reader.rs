@@ -232,11 +232,14 @@ impl Reader {
         Ok(link.and_then(|link| Digest::from_bytes(&link)))
     }
 
+    /// The session whose opening is the last on record: the one that moments in the state are of.
     pub fn last_session(&self) -> Result<Option<SessionRow>, JournalError> {
         let session = self
             .connection
             .query_row(
-                "SELECT number, boot, opened_ns FROM session ORDER BY number DESC LIMIT 1",
+                "SELECT number, boot, opened_ns FROM session ORDER BY number = (
+                     SELECT session FROM fact WHERE kind = 'session-opened'
+                     ORDER BY fact.number DESC LIMIT 1) DESC, number DESC LIMIT 1",
                 [],
                 |row| {
                     Ok(SessionRow {
@@ -248,6 +251,12 @@ impl Reader {
             )
             .optional()?;
         Ok(session)
+    }
+
+    /// The highest number given to a session so far.
+    pub fn last_session_number(&self) -> Result<u32, JournalError> {
+        let number = "SELECT coalesce(max(number), 0) FROM session";
+        Ok(self.connection.query_row(number, [], |row| row.get(0))?)
     }
 
     /// The last moment of a session at which anything was recorded.

@@ -281,7 +281,7 @@ fn recover(path: &Path, clock: &Clock) -> Result<Recovered, JournalError> {
     };
     Ok(Recovered {
         facts: facts.into_iter().map(|row| row.numbered).collect(),
-        session: last.number + 1,
+        session: reader.last_session_number()? + 1,
         unwatched: Some(unwatched),
         last_seen: Some(last_seen),
     })

@@ -2,7 +2,7 @@ use std::sync::atomic::{AtomicU64, Ordering};
 
 use serde::{Deserialize, Serialize};
 
-/// What a port has seen since the daemon started; shared with every screen.
+/// What a port has seen since the daemon started.
 #[derive(Debug, Default)]
 pub struct Counters {
     bytes: AtomicU64,

@@ -45,6 +45,15 @@ impl JumpWindow {
         Some(jump)
     }
 
+    /// More than half of the loads of the last half second lie above `limit`, and there are enough
+    /// of them to tell.
+    pub fn mostly_above(&self, limit: Mass) -> bool {
+        let Some(&(newest, _)) = self.samples.back() else { return false };
+        let lately = || self.samples.iter().filter(|&&(at, _)| newest.since(at) <= RISE_MAX);
+        let above = lately().filter(|&&(_, load)| load > limit).count();
+        lately().count() >= 3 && above * 2 > lately().count()
+    }
+
     pub fn clear(&mut self) {
         self.samples.clear();
     }

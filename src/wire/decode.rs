@@ -43,6 +43,8 @@ pub enum Item {
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Refusal {
     TooLong,
+    /// A byte came with a parity error.
+    Damaged,
     TooShort,
     BadChecksum {
         expected: String,
@@ -100,6 +102,7 @@ impl Decoder {
     fn read(&self, at: Moment, cuts: Vec<Cut>, out: &mut Vec<Item>) {
         for cut in cuts {
             match cut {
+                Cut::Damaged(frame) => out.push(Item::Refused { frame, why: Refusal::Damaged }),
                 Cut::TooLong(frame) => out.push(Item::Refused { frame, why: Refusal::TooLong }),
                 Cut::Frame(frame) => {
                     let before = out.len();
@@ -189,6 +192,7 @@ impl fmt::Display for Refusal {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Refusal::TooLong => f.write_str("more bytes came without an end than a frame has"),
+            Refusal::Damaged => f.write_str("a byte of it came damaged"),
             Refusal::TooShort => f.write_str("the frame is too short to hold its check"),
             Refusal::BadChecksum { expected, found } => {
                 write!(f, "the check is `{found}`, `{expected}` was due; the frame came damaged")

@@ -8,6 +8,7 @@ pub struct Framer {
     held: Vec<u8>,
     /// Bytes are thrown away until a frame can begin.
     resync: bool,
+    damaged: bool,
     last_at: Option<Moment>,
 }
 
@@ -17,12 +18,19 @@ pub enum Cut {
     Frame(Vec<u8>),
     /// More bytes without an end than any frame has.
     TooLong(Vec<u8>),
+    /// A byte came with a parity error: what is left of the frame is not what was sent.
+    Damaged(Vec<u8>),
 }
 
 impl Framer {
     pub fn new(frame: &Frame) -> Framer {
-        let mut framer =
-            Framer { frame: frame.clone(), held: Vec::new(), resync: false, last_at: None };
+        let mut framer = Framer {
+            frame: frame.clone(),
+            held: Vec::new(),
+            resync: false,
+            damaged: false,
+            last_at: None,
+        };
         framer.reset();
         framer
     }
@@ -30,6 +38,7 @@ impl Framer {
     /// After the port was opened: what comes first may be the second half of a frame.
     pub fn reset(&mut self) {
         self.held.clear();
+        self.damaged = false;
         self.last_at = None;
         self.resync = matches!(self.frame.shape, Shape::Ended { .. });
     }
@@ -92,15 +101,19 @@ impl Framer {
     fn take_ended(&mut self, byte: u8, by: &[u8], out: &mut Vec<Cut>) {
         if by.contains(&byte) {
             let partial = std::mem::take(&mut self.resync);
+            let damaged = std::mem::take(&mut self.damaged);
             if partial {
                 self.held.clear();
+            } else if damaged {
+                out.push(Cut::Damaged(std::mem::take(&mut self.held)));
             }
             // a line that ends with two bytes has an empty one between them
             if !self.held.is_empty() {
                 self.finish(out);
             }
-        } else if byte != 0 && !self.resync {
+        } else if !self.resync {
             // a byte with a parity error arrives as NUL; no text has one
+            self.damaged |= byte == 0;
             self.held.push(byte);
             self.bound(out);
         }
@@ -191,6 +204,14 @@ mod tests {
         assert_eq!(cuts, [frame(b"\x02ab\x0366"), frame(b"\x02cd\x0366")]);
         let cuts = cut(shape, &[b"\x02ab\x02cd\x0366"]);
         assert_eq!(cuts, [Cut::TooLong(b"\x02ab".to_vec()), frame(b"\x02cd\x0366")]);
+    }
+
+    /// Without the digit that was lost, 143.0 would read as 43.0.
+    #[test]
+    fn a_frame_with_a_lost_byte_is_damaged() {
+        let shape = Shape::Ended { by: b"\r\n".to_vec() };
+        let cuts = cut(shape, &[b"\r\n+00\x0043.0\r\n+00143.0\r\n"]);
+        assert_eq!(cuts, [Cut::Damaged(b"+00\x0043.0".to_vec()), frame(b"+00143.0")]);
     }
 
     #[test]
