@@ -43,6 +43,8 @@ pub enum JournalError {
     UnreadableFact { number: u64, why: String },
     #[error("fact {found} came where {expected} was due; nothing is written out of order")]
     OutOfOrder { expected: u64, found: u64 },
+    #[error("{0} facts could not be written; what they say of the last minutes is lost")]
+    NotWritten(u64),
     #[error("a block of readings cannot be read: {0}")]
     UnreadableBlock(&'static str),
     #[error("the journal's thread cannot be started: {0}")]

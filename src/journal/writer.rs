@@ -14,7 +14,7 @@ use crate::reading::Reading;
 /// The journal and its thread.
 pub struct Journal {
     queue: Arc<Queue>,
-    thread: Option<JoinHandle<()>>,
+    thread: Option<JoinHandle<u64>>,
 }
 
 /// The way into the journal. Nothing here waits for the disk.
@@ -99,18 +99,22 @@ impl Journal {
     }
 
     /// Writes what is left and ends the thread.
+    ///
+    /// # Errors
+    /// When facts are left that the disk would not take.
     pub fn close(mut self) -> Result<(), JournalError> {
-        self.stop();
-        Ok(())
+        match self.stop() {
+            0 => Ok(()),
+            left => Err(JournalError::NotWritten(left)),
+        }
     }
 
-    fn stop(&mut self) {
+    /// How many facts could not be written.
+    fn stop(&mut self) -> u64 {
         self.queue.lock().stop = true;
         self.queue.filled.notify_one();
-        if let Some(thread) = self.thread.take() {
-            // a panic there has been printed; there is nothing left to write with
-            let _ = thread.join();
-        }
+        // a panic there has been printed; there is nothing left to write with
+        self.thread.take().and_then(|thread| thread.join().ok()).unwrap_or(0)
     }
 }
 
@@ -164,14 +168,15 @@ struct Scribe {
 }
 
 impl Scribe {
-    fn run(mut self) {
+    /// Returns how many facts are left unwritten at the end.
+    fn run(mut self) -> u64 {
         loop {
             let (pending, stop) = self.next();
             if !pending.is_empty() {
                 self.write(pending);
             }
             if stop {
-                return;
+                return self.queue.lock().pending.facts.len() as u64;
             }
         }
     }
