@@ -1,11 +1,11 @@
 use std::path::Path;
 
-use serialport::{ClearBuffer, DataBits, ErrorKind, Parity, SerialPort, StopBits};
+use serialport::{ClearBuffer, DataBits, ErrorKind, FlowControl, Parity, SerialPort, StopBits};
 use thiserror::Error;
 use tokio_serial::{SerialPortBuilderExt, SerialStream};
 
 use super::line::PortSettings;
-use crate::wire::LineParity;
+use crate::wire::{Flow, LineParity};
 
 /// Why a port cannot be opened, in words a maker can act on.
 #[derive(Clone, Debug, PartialEq, Eq, Error)]
@@ -33,6 +33,11 @@ pub fn open(settings: &PortSettings) -> Result<SerialStream, OpenError> {
             LineParity::None => Parity::None,
             LineParity::Even => Parity::Even,
             LineParity::Odd => Parity::Odd,
+        })
+        .flow_control(match line.flow {
+            Flow::None => FlowControl::None,
+            Flow::RtsCts => FlowControl::Hardware,
+            Flow::XonXoff => FlowControl::Software,
         })
         .exclusive(true)
         .open_native_async()

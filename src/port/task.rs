@@ -59,7 +59,7 @@ pub async fn run(
                 counters.opened();
                 decoder.reset();
                 tell(Event::Back);
-                let talker = Talker::new(&sheet);
+                let talker = Talker::new(&sheet, clock.now());
                 let mut session = Session { decoder: &mut decoder, clock: &clock, talker };
                 let why = session.serve(&mut port, &counters, &mut tell).await;
                 format!("{} {why}", settings.path.display())
@@ -124,7 +124,9 @@ impl Session<'_> {
                         }
                     }
                 }
-                if let Some(talker) = &mut self.talker {
+                if let Some(talker) = &mut self.talker
+                    && !beside_the_question(&item)
+                {
                     talker.answered();
                 }
                 tell(Event::Item(item));
@@ -134,13 +136,18 @@ impl Session<'_> {
 
     async fn ask(&mut self, port: &mut SerialStream) -> Result<(), String> {
         let Some(talker) = &mut self.talker else { return Ok(()) };
-        let Some(query) = talker.query(self.clock.now()) else { return Ok(()) };
-        self.decoder.asked();
-        match tokio::time::timeout(WRITE_LONGEST, port.write_all(&query)).await {
+        let Some(question) = talker.query(self.clock.now()) else { return Ok(()) };
+        self.decoder.asked(question.index);
+        match tokio::time::timeout(WRITE_LONGEST, port.write_all(&question.bytes)).await {
             Ok(Ok(())) => Ok(()),
             Ok(Err(error)) => Err(format!("cannot be written any more: {error}")),
             // a blocked line loses this question; the instrument's silence is noticed anyway
             Err(_) => Ok(()),
         }
     }
+}
+
+/// It came, but it is not what was asked for; that may still come.
+fn beside_the_question(item: &Item) -> bool {
+    matches!(item, Item::Refused { why, .. } if why.is_beside_the_question())
 }

@@ -1,11 +1,11 @@
 use std::fmt;
 use std::sync::Arc;
 
-use super::bytes::escape;
 use super::fields::{self, DefaultUnit};
-use super::frame::{Cut, Framer};
-use super::modbus;
-use super::sheet::{Check, Shape, Sheet};
+use super::frame::{Cut, CutKind, Framer};
+use super::modbus::{self, Answer};
+use super::sheet::{Shape, Sheet, Talk};
+use super::verify;
 use crate::quantity::{MassUnit, Moment, TemperatureUnit};
 use crate::reading::{Channel, Reading};
 
@@ -15,6 +15,17 @@ pub struct Decoder {
     sheet: Arc<Sheet>,
     channels: Vec<ChannelMap>,
     framer: Framer,
+    asked: Asked,
+}
+
+/// Which question an answer answers: an answer seldom says it itself.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Asked {
+    /// Nobody has said what is asked, as when a tape is replayed: only what can be told apart
+    /// without it is read.
+    Unknown,
+    Nothing,
+    This(usize),
 }
 
 /// Which value of a frame goes to which channel of the bench.
@@ -43,9 +54,9 @@ pub enum Item {
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Refusal {
     TooLong,
-    /// A byte came with a parity error.
-    Damaged,
     TooShort,
+    /// Another frame began inside it, or it stopped before its end.
+    Broken,
     BadChecksum {
         expected: String,
         found: String,
@@ -65,68 +76,84 @@ pub enum Refusal {
 
 impl Decoder {
     pub fn new(sheet: Arc<Sheet>, channels: Vec<ChannelMap>) -> Decoder {
-        let framer = Framer::new(&sheet.frame);
-        Decoder { sheet, channels, framer }
+        let due = sheet.modbus.iter().map(Answer::of).collect();
+        let framer = Framer::new(&sheet.frame, sheet.check, due);
+        Decoder { sheet, channels, framer, asked: Asked::Unknown }
     }
 
     pub fn sheet(&self) -> &Sheet {
         &self.sheet
     }
 
-    /// After the port was opened: the first partial frame is dropped.
+    /// After the port was opened: the first partial frame is dropped, and no answer is awaited.
     pub fn reset(&mut self) {
         self.framer.reset();
+        if matches!(self.sheet.talk, Talk::Answers { .. }) {
+            self.await_nothing();
+        }
     }
 
     /// Takes bytes that arrived at `at`; whole frames come out, the rest is kept.
     pub fn push(&mut self, at: Moment, bytes: &[u8], out: &mut Vec<Item>) {
         let mut cuts = Vec::new();
         self.framer.push(at, bytes, &mut cuts);
-        self.read(at, cuts, out);
+        self.read(cuts, out);
     }
 
     /// Time has passed without bytes; for instruments whose frames end by a pause.
     pub fn idle(&mut self, now: Moment, out: &mut Vec<Item>) {
         let mut cuts = Vec::new();
         self.framer.idle(now, &mut cuts);
-        self.read(now, cuts, out);
+        self.read(cuts, out);
     }
 
-    /// A question was asked anew: an answer that is still open is not coming.
-    pub fn asked(&mut self) {
-        if self.sheet.frame.shape == Shape::Modbus {
-            self.framer.discard();
+    /// A question was asked, counted as the sheet lists its queries or its Modbus values: an
+    /// answer to the one before is not coming any more.
+    pub fn asked(&mut self, question: usize) {
+        self.asked = Asked::This(question);
+        if let Some(value) = self.sheet.modbus.get(question) {
+            self.framer.expect(vec![Answer::of(value)]);
         }
     }
 
-    fn read(&self, at: Moment, cuts: Vec<Cut>, out: &mut Vec<Item>) {
+    fn await_nothing(&mut self) {
+        self.asked = Asked::Nothing;
+        if self.sheet.frame.shape == Shape::Modbus {
+            self.framer.expect(Vec::new());
+        }
+    }
+
+    fn read(&mut self, cuts: Vec<Cut>, out: &mut Vec<Item>) {
         for cut in cuts {
-            match cut {
-                Cut::Damaged(frame) => out.push(Item::Refused { frame, why: Refusal::Damaged }),
-                Cut::TooLong(frame) => out.push(Item::Refused { frame, why: Refusal::TooLong }),
-                Cut::Frame(frame) => {
-                    let before = out.len();
-                    if let Err(why) = self.read_frame(at, &frame, out) {
-                        out.truncate(before);
-                        out.push(Item::Refused { frame, why });
-                    }
-                }
+            let before = out.len();
+            let read = match cut.kind {
+                CutKind::TooLong => Err(Refusal::TooLong),
+                CutKind::Broken => Err(Refusal::Broken),
+                CutKind::Unasked => Err(Refusal::NotAsked),
+                CutKind::Frame => self.read_frame(cut.at, &cut.bytes, out),
+            };
+            if let Err(why) = read {
+                out.truncate(before);
+                out.push(Item::Refused { frame: cut.bytes, why });
             }
         }
     }
 
-    fn read_frame(&self, at: Moment, frame: &[u8], out: &mut Vec<Item>) -> Result<(), Refusal> {
-        let body = match &self.sheet.check {
-            Some(check) => verify(&self.sheet.frame.shape, check, frame)?,
-            None => inner(&self.sheet.frame.shape, frame),
-        };
-        if !self.sheet.modbus.is_empty() {
-            return modbus::read(&self.sheet.modbus, &self.channels, at, body, out);
+    fn read_frame(&mut self, at: Moment, frame: &[u8], out: &mut Vec<Item>) -> Result<(), Refusal> {
+        let sheet = Arc::clone(&self.sheet);
+        let text = verify::text(&sheet.frame.shape, sheet.check.as_ref(), frame)?;
+        if !sheet.modbus.is_empty() {
+            let value = modbus::answered(&sheet.modbus, self.asked.question(), text);
+            if self.asked != Asked::Unknown {
+                // one question has one answer
+                self.await_nothing();
+            }
+            return modbus::read(value?, &self.channels, at, text, out);
         }
         let mut fitted: Vec<&str> = Vec::new();
-        for field in &self.sheet.fields {
+        for field in &sheet.fields {
             // of several patterns for one value the first that fits reads it
-            if fitted.contains(&field.source.as_str()) {
+            if fitted.contains(&field.source.as_str()) || !self.awaits(field.answer_to) {
                 continue;
             }
             let map = self.channels.iter().find(|map| map.source == field.source);
@@ -134,66 +161,58 @@ impl Decoder {
                 mass: map.mass_unit,
                 temperature: map.temperature_unit,
             });
-            let Some(read) = fields::read(field, body, default) else { continue };
+            let Some(read) = fields::read(field, text, default) else { continue };
             fitted.push(&field.source);
             // a probe nobody has named on this bench is not an error of the wire
             let Some(map) = map else { continue };
             let (value, status) = read?;
             out.push(Item::Reading(Reading { channel: map.channel.clone(), at, value, status }));
         }
-        if fitted.is_empty() { Err(Refusal::NoPatternFits) } else { Ok(()) }
+        if !fitted.is_empty() {
+            if sheet.fields.iter().any(|field| field.answer_to.is_some()) {
+                self.asked = Asked::Nothing;
+            }
+            return Ok(());
+        }
+        if sheet.ignore.iter().any(|known| known.is_match(text)) {
+            return Ok(());
+        }
+        let unasked = sheet
+            .fields
+            .iter()
+            .any(|field| !self.awaits(field.answer_to) && field.pattern.is_match(text));
+        Err(if unasked { Refusal::NotAsked } else { Refusal::NoPatternFits })
+    }
+
+    /// The answer to this query may come now.
+    fn awaits(&self, query: Option<usize>) -> bool {
+        query.is_none_or(|query| self.asked == Asked::This(query))
     }
 }
 
-/// The part of a frame between its marks.
-fn inner<'a>(shape: &Shape, frame: &'a [u8]) -> &'a [u8] {
-    match shape {
-        Shape::Between { end, tail, .. } => {
-            let without_tail = &frame[..frame.len().saturating_sub(*tail)];
-            let without_end = without_tail.strip_suffix(&[*end]).unwrap_or(without_tail);
-            without_end.get(1..).unwrap_or(&[])
+impl Asked {
+    fn question(self) -> Option<Option<usize>> {
+        match self {
+            Asked::Unknown => Some(None),
+            Asked::Nothing => None,
+            Asked::This(question) => Some(Some(question)),
         }
-        _ => frame,
     }
 }
 
-/// The covered part of a frame whose check agrees.
-fn verify<'a>(shape: &Shape, check: &Check, frame: &'a [u8]) -> Result<&'a [u8], Refusal> {
-    let width = check.kind.width() * if check.hex { 2 } else { 1 };
-    let (covered, written) = match shape {
-        Shape::Between { tail, .. } => {
-            let at = frame.len().checked_sub(*tail).ok_or(Refusal::TooShort)?;
-            (inner(shape, frame), &frame[at..])
-        }
-        _ => {
-            let at = frame.len().checked_sub(width).ok_or(Refusal::TooShort)?;
-            let (body, written) = frame.split_at(at);
-            let body = match check.mark {
-                Some(mark) => body.strip_suffix(&[mark]).ok_or(Refusal::TooShort)?,
-                None => body,
-            };
-            (body, written)
-        }
-    };
-    let covered = covered.get(check.skip..).ok_or(Refusal::TooShort)?;
-    let due = check.kind.of(covered);
-    let due = if check.hex { hex(&due) } else { due };
-    if !written.eq_ignore_ascii_case(&due) {
-        return Err(Refusal::BadChecksum { expected: escape(&due), found: escape(written) });
+impl Refusal {
+    /// What came is not the answer that is awaited; that may still come.
+    pub fn is_beside_the_question(&self) -> bool {
+        matches!(self, Refusal::NotAsked)
     }
-    Ok(covered)
-}
-
-fn hex(bytes: &[u8]) -> Vec<u8> {
-    bytes.iter().flat_map(|byte| format!("{byte:02X}").into_bytes()).collect()
 }
 
 impl fmt::Display for Refusal {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Refusal::TooLong => f.write_str("more bytes came without an end than a frame has"),
-            Refusal::Damaged => f.write_str("a byte of it came damaged"),
             Refusal::TooShort => f.write_str("the frame is too short to hold its check"),
+            Refusal::Broken => f.write_str("it broke off before its end"),
             Refusal::BadChecksum { expected, found } => {
                 write!(f, "the check is `{found}`, `{expected}` was due; the frame came damaged")
             }

@@ -2,9 +2,13 @@ use std::sync::Arc;
 
 use super::bytes::escape;
 use super::decode::{ChannelMap, Decoder, Item};
-use super::sheet::{Example, Expected, Quantity, Shape, Sheet};
+use super::explain;
+use super::sheet::{Example, Expected, Meaning, Quantity, Shape, Sheet};
 use crate::quantity::{MassUnit, Moment, Span, TemperatureUnit};
 use crate::reading::{Channel, Reading, Status, Value};
+
+/// Examples begin on a line that has been quiet for so long.
+const QUIET_SINCE: Moment = Moment::from_nanos(10_000_000_000);
 
 /// What became of one example of a sheet.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -16,44 +20,147 @@ pub struct ExampleOutcome {
     pub fault: Option<String>,
 }
 
-/// Runs every example inside a sheet, each on a stream of its own.
+/// Runs every example inside a sheet, each on a stream of its own: at once, byte by byte, and with
+/// whole frames behind it. All three must tell the same.
 pub fn check(sheet: &Arc<Sheet>) -> Vec<ExampleOutcome> {
-    sheet.examples.iter().map(|example| run(sheet, example)).collect()
-}
-
-fn run(sheet: &Arc<Sheet>, example: &Example) -> ExampleOutcome {
-    let mut decoder = Decoder::new(Arc::clone(sheet), channels(sheet));
-    let (mut at, mut items) = (Moment::from_nanos(0), Vec::new());
-    if let Shape::Ended { by } = &sheet.frame.shape {
-        // an example begins where a frame begins
-        decoder.push(at, &by[..1], &mut items);
-    }
-    decoder.push(at, &example.bytes, &mut items);
-    at = at + Span::from_minutes(1);
-    decoder.idle(at, &mut items);
-    ExampleOutcome {
+    let run = |example: &Example| ExampleOutcome {
         line: example.line,
         bytes: escape(&example.bytes),
-        fault: fault(&example.expected, &items),
+        fault: run(sheet, example),
+    };
+    sheet.examples.iter().map(run).collect()
+}
+
+/// What a sheet's examples leave unproved.
+pub fn unproved(sheet: &Sheet) -> Vec<&'static str> {
+    let any = |wanted: fn(&Expected) -> bool| {
+        sheet.examples.iter().any(|example| wanted(&example.expected))
+    };
+    let mut missing = Vec::new();
+    if !any(|expected| matches!(expected, Expected::Reads(_))) {
+        missing.push("a frame and what it reads; copy one from the instrument");
+    }
+    if !any(|expected| *expected == Expected::Refused) {
+        missing.push("a damaged frame that must be refused");
+    }
+    let has_state = sheet.fields.iter().any(|field| {
+        let doubtful = |status: &Status| !status.is_trusted();
+        field.statuses.values().chain(field.instead.values()).any(doubtful)
+            || field.bits.iter().any(|bit| matches!(bit.means, Meaning::OverLimit | Meaning::Fault))
+    });
+    let odd =
+        |words: &String| ["no value", "limit", "fault"].iter().any(|word| words.contains(word));
+    let reads_odd = sheet.examples.iter().any(|example| match &example.expected {
+        Expected::Reads(reads) => reads.iter().any(odd),
+        Expected::Refused | Expected::Incomplete => false,
+    });
+    if has_state && !reads_odd {
+        missing.push("what it sends above its capacity, or with its sensor open");
+    }
+    missing
+}
+
+/// A stream that begins where a frame begins.
+fn stream(sheet: &Arc<Sheet>, asked: Option<usize>) -> Decoder {
+    let mut decoder = Decoder::new(Arc::clone(sheet), channels(sheet));
+    // quiet since it was opened
+    decoder.idle(Moment::from_nanos(0), &mut Vec::new());
+    decoder.idle(QUIET_SINCE, &mut Vec::new());
+    if let Some(question) = asked {
+        decoder.asked(question);
+    }
+    decoder
+}
+
+fn run(sheet: &Arc<Sheet>, example: &Example) -> Option<String> {
+    let later = QUIET_SINCE + Span::from_minutes(1);
+    let mut items = Vec::new();
+    let mut decoder = stream(sheet, example.asked);
+    decoder.push(QUIET_SINCE, &example.bytes, &mut items);
+    let at_once = items.clone();
+    decoder.idle(later, &mut items);
+    if let Some(why) = fault(sheet, example, &items) {
+        return Some(why);
+    }
+    if !matches!(sheet.frame.shape, Shape::Report { .. }) {
+        let mut split = Vec::new();
+        let mut decoder = stream(sheet, example.asked);
+        for byte in &example.bytes {
+            decoder.push(QUIET_SINCE, &[*byte], &mut split);
+        }
+        if split != at_once {
+            let (split, whole) = (said(&split), said(&at_once));
+            return Some(format!("byte by byte it gives {split}, at once {whole}"));
+        }
+    }
+    behind(sheet, example)
+}
+
+/// Of whole frames behind an example the last must be read: no example may deafen the decoder.
+fn behind(sheet: &Arc<Sheet>, example: &Example) -> Option<String> {
+    const FRAMES: i64 = 3;
+    let good = sheet
+        .examples
+        .iter()
+        .find(|good| matches!(good.expected, Expected::Reads(_)) && good.expected_alone())?;
+    let mut decoder = stream(sheet, example.asked);
+    decoder.push(QUIET_SINCE, &example.bytes, &mut Vec::new());
+    let mut items = Vec::new();
+    for round in 1..=FRAMES {
+        let at = QUIET_SINCE + Span::from_secs(round);
+        if let Some(question) = good.asked {
+            decoder.asked(question);
+        }
+        items.clear();
+        decoder.push(at, &good.bytes, &mut items);
+        decoder.idle(at + Span::from_millis(900), &mut items);
+    }
+    let why = fault(sheet, good, &items)?;
+    Some(format!("the frame of line {} is not read behind it: {why}", good.line))
+}
+
+fn fault(sheet: &Sheet, example: &Example, items: &[Item]) -> Option<String> {
+    let found: Vec<String> = items.iter().map(words).collect();
+    match &example.expected {
+        Expected::Incomplete if items.is_empty() => None,
+        Expected::Incomplete => Some(format!("expected nothing yet, found {}", said(items))),
+        Expected::Refused => refusal_fault(example, items),
+        Expected::Reads(wanted) if *wanted == found => None,
+        Expected::Reads(wanted) => {
+            let why = explain::difference(wanted, &found);
+            let refused = items.iter().find_map(|item| match item {
+                Item::Refused { frame, why } => Some((frame, why)),
+                Item::Reading(_) => None,
+            });
+            let more = refused
+                .map(|(frame, why)| explain::refusal(sheet, example.asked, frame, why))
+                .unwrap_or_default();
+            Some(format!("{why}{more}"))
+        }
     }
 }
 
-fn fault(expected: &Expected, items: &[Item]) -> Option<String> {
-    let found: Vec<String> = items.iter().map(words).collect();
-    let found_words = if found.is_empty() { "nothing".to_owned() } else { found.join(" and ") };
-    match expected {
-        Expected::Incomplete if items.is_empty() => None,
-        Expected::Incomplete => Some(format!("expected nothing yet, found {found_words}")),
-        Expected::Refused => {
-            let refused = items.iter().any(|item| matches!(item, Item::Refused { .. }))
-                && !items.iter().any(|item| matches!(item, Item::Reading(_)));
-            (!refused).then(|| format!("expected a refusal, found {found_words}"))
-        }
-        Expected::Reads(wanted) if *wanted == found => None,
-        Expected::Reads(wanted) => {
-            Some(format!("expected {}, found {found_words}", wanted.join(" and ")))
-        }
+fn refusal_fault(example: &Example, items: &[Item]) -> Option<String> {
+    let reasons: Vec<String> = items
+        .iter()
+        .filter_map(|item| match item {
+            Item::Refused { why, .. } => Some(why.to_string()),
+            Item::Reading(_) => None,
+        })
+        .collect();
+    let because = example.because.as_deref().unwrap_or("");
+    if reasons.is_empty() || (because.is_empty() && reasons.len() < items.len()) {
+        return Some(format!("expected a refusal, found {}", said(items)));
     }
+    if reasons.iter().any(|reason| reason.contains(because)) {
+        return None;
+    }
+    Some(format!("refused, but not because of `{because}`: {}", said(items)))
+}
+
+fn said(items: &[Item]) -> String {
+    let found: Vec<String> = items.iter().map(words).collect();
+    if found.is_empty() { "nothing".to_owned() } else { found.join(" and ") }
 }
 
 fn words(item: &Item) -> String {

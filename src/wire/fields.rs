@@ -2,8 +2,9 @@
 
 use regex::bytes::Captures;
 
+use super::bytes::escape;
 use super::decode::Refusal;
-use super::sheet::{Field, Meaning, Quantity};
+use super::sheet::{Field, Meaning, NumberForm, Quantity};
 use crate::quantity::{Mass, MassUnit, Temperature, TemperatureUnit};
 use crate::reading::{Status, Value};
 
@@ -30,7 +31,12 @@ fn read_found(
     default: DefaultUnit,
 ) -> Result<(Option<Value>, Status), Refusal> {
     let text = |name: &str| found.name(name).map(|part| trimmed(part.as_bytes()));
-    let (mut status, negative) = status(field, found)?;
+    let Told { mut status, negative, unit: told_unit } = told(field, found)?;
+    if field.form != NumberForm::Text {
+        let number = binary(field, found, negative)?;
+        return number_value(field, number, text("unit"), told_unit, default)
+            .map(|value| (value, status));
+    }
     if let Some(value) = text("value") {
         if let Some(instead) = field.instead.get(value.as_str()) {
             return Ok((None, *instead));
@@ -40,6 +46,7 @@ fn read_found(
         }
     }
     if let (Some(pounds), Some(ounces)) = (text("pounds"), text("ounces")) {
+        let negative = negative || text("sign").is_some_and(|sign| sign.contains(is_minus));
         return composite(field, &pounds, &ounces, negative).map(|value| (Some(value), status));
     }
     let Some(value) = text("value") else {
@@ -49,22 +56,39 @@ fn read_found(
     if let Some(status) = no_number(&value) {
         return Ok((None, status));
     }
-    let sign = text("sign").is_some_and(|sign| sign.contains('-'));
+    let sign = text("sign").is_some_and(|sign| sign.contains(is_minus));
     let number = number(&value, field, negative || sign).ok_or(Refusal::NotANumber(value))?;
+    let number = pointed(field, found, number)?;
+    if status == Status::Unstated && number.blanked {
+        // a last digit left blank is how some scales say that they move
+        status = Status::InMotion;
+    }
+    number_value(field, number, text("unit"), told_unit, default).map(|value| (value, status))
+}
+
+fn number_value(
+    field: &Field,
+    number: Number,
+    unit: Option<String>,
+    told_unit: Option<MassUnit>,
+    default: DefaultUnit,
+) -> Result<Option<Value>, Refusal> {
+    let unit = unit.filter(|unit| !unit.is_empty());
     let value = match field.quantity {
         Quantity::Mass => {
-            let (unit, unit_on_wire) = match text("unit").filter(|unit| !unit.is_empty()) {
-                Some(unit) => {
+            let (unit, unit_on_wire) = match (unit, told_unit) {
+                (Some(unit), _) => {
                     (*field.mass_units.get(&unit).ok_or(Refusal::UnknownUnit(unit))?, true)
                 }
-                None => (default.mass.ok_or(Refusal::NoUnit)?, false),
+                (None, Some(unit)) => (unit, true),
+                (None, None) => (default.mass.ok_or(Refusal::NoUnit)?, false),
             };
             let mass = Mass::from_decimal(number.digits, number.decimals, unit)
                 .ok_or(Refusal::OutOfRange)?;
             Value::Mass { mass, unit, decimals: number.decimals, unit_on_wire }
         }
         Quantity::Temperature => {
-            let unit = match text("unit").filter(|unit| !unit.is_empty()) {
+            let unit = match unit {
                 Some(unit) => {
                     *field.temperature_units.get(&unit).ok_or(Refusal::UnknownUnit(unit))?
                 }
@@ -75,35 +99,42 @@ fn read_found(
             Value::Temperature { temperature, unit, decimals: number.decimals }
         }
     };
-    if status == Status::Unstated && number.blanked {
-        // a last digit left blank is how some scales say that they move
-        status = Status::InMotion;
-    }
-    Ok((Some(value), status))
+    Ok(Some(value))
+}
+
+/// What the status part says beside the state.
+struct Told {
+    status: Status,
+    negative: bool,
+    unit: Option<MassUnit>,
 }
 
 /// What the status word or byte says, and whether it makes the number negative.
-fn status(field: &Field, found: &Captures<'_>) -> Result<(Status, bool), Refusal> {
-    let Some(part) = found.name("status") else { return Ok((Status::Unstated, false)) };
+fn told(field: &Field, found: &Captures<'_>) -> Result<Told, Refusal> {
+    let say = |status| Told { status, negative: false, unit: None };
+    let Some(part) = found.name("status") else { return Ok(say(Status::Unstated)) };
     if field.bits.is_empty() {
         let word = trimmed(part.as_bytes());
         if word.is_empty() && !field.statuses.contains_key("") {
-            return Ok((Status::Unstated, false));
+            return Ok(say(Status::Unstated));
         }
         let status = field.statuses.get(&word).copied();
-        return status.map(|status| (status, false)).ok_or(Refusal::UnknownStatus(word));
+        return status.map(say).ok_or(Refusal::UnknownStatus(word));
     }
-    let byte = part.as_bytes().first().copied().unwrap_or(0);
-    let mut status = Status::Unstated;
-    let mut negative = false;
+    let mut told = say(Status::Unstated);
     for bit in &field.bits {
+        let byte = part.as_bytes().get(bit.byte).copied().unwrap_or(0);
         if byte & bit.mask != bit.is.unwrap_or(bit.mask) {
             continue;
         }
         // the first that holds is the one that is told; list the gravest first
         let named = match bit.means {
             Meaning::Negative => {
-                negative = true;
+                told.negative = true;
+                continue;
+            }
+            Meaning::Grams | Meaning::Kilograms | Meaning::Ounces | Meaning::Pounds => {
+                told.unit = bit.means.unit();
                 continue;
             }
             Meaning::StableAtZero => Status::StableAtZero,
@@ -115,17 +146,17 @@ fn status(field: &Field, found: &Captures<'_>) -> Result<(Status, bool), Refusal
             Meaning::NeedsReZeroing => Status::NeedsReZeroing,
             Meaning::Fault => Status::Fault,
         };
-        if status == Status::Unstated {
-            status = named;
+        if told.status == Status::Unstated {
+            told.status = named;
         }
     }
-    Ok((status, negative))
+    Ok(told)
 }
 
 fn composite(field: &Field, pounds: &str, ounces: &str, negative: bool) -> Result<Value, Refusal> {
     let refuse = || Refusal::NotANumber(format!("{pounds}:{ounces}"));
     let lb = number(pounds, field, negative).ok_or_else(refuse)?;
-    let minus = lb.digits < 0 || pounds.trim_start().starts_with('-');
+    let minus = negative || pounds.trim_start().starts_with(is_minus);
     let oz = number(ounces, field, minus).ok_or_else(refuse)?;
     let whole = Mass::from_decimal(lb.digits, lb.decimals, MassUnit::Pound);
     let rest = Mass::from_decimal(oz.digits, oz.decimals, MassUnit::Ounce);
@@ -172,7 +203,7 @@ const EXPONENT_MAX: i32 = 12;
 fn number(text: &str, field: &Field, negative: bool) -> Option<Number> {
     let mut body = text.trim();
     let mut minus = negative;
-    if let Some(rest) = body.strip_prefix(['-', '−', '–']) {
+    if let Some(rest) = body.strip_prefix(is_minus) {
         minus = true;
         body = rest;
     } else if let Some(rest) = body.strip_prefix('+') {
@@ -213,6 +244,53 @@ fn scaled(digits: i64, decimals: i32, blanked: bool) -> Option<Number> {
     Some(Number { digits, decimals: decimals as u8, blanked })
 }
 
+/// Bytes that are no UTF-8 are taken one for one, as Latin-1 has them.
 fn trimmed(bytes: &[u8]) -> String {
-    String::from_utf8_lossy(bytes).trim_matches([' ', '\t']).to_owned()
+    let text = match std::str::from_utf8(bytes) {
+        Ok(text) => text.to_owned(),
+        Err(_) => bytes.iter().map(|&byte| char::from(byte)).collect(),
+    };
+    text.trim_matches([' ', '\t']).to_owned()
+}
+
+/// Hyphens, dashes and the minus sign, and the bytes that stand for a dash in one-byte codes.
+fn is_minus(glyph: char) -> bool {
+    matches!(glyph, '-' | '\u{2010}'..='\u{2014}' | '\u{2212}' | '\u{96}' | '\u{97}' | '\u{ad}')
+}
+
+/// A number written as bytes.
+fn binary(field: &Field, found: &Captures<'_>, negative: bool) -> Result<Number, Refusal> {
+    const BYTES_MAX: usize = 4;
+    let bytes = found.name("value").map_or(&[][..], |part| part.as_bytes());
+    if bytes.is_empty() || bytes.len() > BYTES_MAX {
+        return Err(Refusal::NotANumber(escape(bytes)));
+    }
+    let low_first = matches!(field.form, NumberForm::UnsignedLowFirst | NumberForm::SignedLowFirst);
+    let add = |number: i64, byte: &u8| number << 8 | i64::from(*byte);
+    let mut digits =
+        if low_first { bytes.iter().rev().fold(0, add) } else { bytes.iter().fold(0, add) };
+    let signed = matches!(field.form, NumberForm::Signed | NumberForm::SignedLowFirst);
+    let over = 1_i64 << (bytes.len() * 8);
+    if signed && digits >= over / 2 {
+        digits -= over;
+    }
+    let digits = if negative { -digits } else { digits };
+    let decimals = field.implied_decimals.unwrap_or(0);
+    pointed(field, found, Number { digits, decimals, blanked: false })
+}
+
+/// Moves the decimal point to where a status byte or an exponent says it stands.
+fn pointed(field: &Field, found: &Captures<'_>, number: Number) -> Result<Number, Refusal> {
+    let Number { digits, decimals, blanked } = number;
+    if let Some(exponent) = found.name("exponent") {
+        let exponent = exponent.as_bytes().first().map_or(0, |&byte| i32::from(byte as i8));
+        return scaled(digits, i32::from(decimals) - exponent, blanked).ok_or(Refusal::OutOfRange);
+    }
+    let Some(point) = &field.point else { return Ok(number) };
+    let part = found.name("point").or_else(|| found.name("status"));
+    let byte = part.and_then(|part| part.as_bytes().get(point.byte).copied()).unwrap_or(0);
+    let index = usize::from((byte & point.mask) >> point.mask.trailing_zeros().min(7));
+    let unknown = || Refusal::UnknownStatus(escape(&[byte]));
+    let decimals = *point.decimals.get(index).ok_or_else(unknown)?;
+    scaled(digits, i32::from(decimals), blanked).ok_or(Refusal::OutOfRange)
 }

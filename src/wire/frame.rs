@@ -1,34 +1,61 @@
-use super::sheet::{Frame, Shape};
-use crate::quantity::Moment;
+use std::collections::VecDeque;
+
+use super::modbus::Answer;
+use super::sheet::{Check, Frame, LineParity, Shape};
+use super::verify;
+use crate::quantity::{Moment, Span};
 
 /// Cuts a stream of bytes into frames. Holds no more than the sheet's longest frame.
 #[derive(Clone, Debug)]
 pub struct Framer {
     frame: Frame,
+    check: Option<Check>,
+    /// Modbus answers that may come now.
+    due: Vec<Answer>,
     held: Vec<u8>,
+    /// Bytes before the one a frame could begin with.
+    skipped: Vec<u8>,
     /// Bytes are thrown away until a frame can begin.
     resync: bool,
-    damaged: bool,
+    /// How often in a row a frame of fixed length was not where it was looked for.
+    sought: usize,
+    /// When the last byte came; at first when the line was first looked at.
     last_at: Option<Moment>,
 }
 
 /// What came out of the stream.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub enum Cut {
-    Frame(Vec<u8>),
-    /// More bytes without an end than any frame has.
-    TooLong(Vec<u8>),
-    /// A byte came with a parity error: what is left of the frame is not what was sent.
-    Damaged(Vec<u8>),
+pub struct Cut {
+    /// Arrival of its last byte.
+    pub at: Moment,
+    pub bytes: Vec<u8>,
+    pub kind: CutKind,
 }
 
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum CutKind {
+    Frame,
+    /// More bytes without an end than any frame has.
+    TooLong,
+    /// It stopped before its end, or another began inside it.
+    Broken,
+    /// No answer to what was asked.
+    Unasked,
+}
+
+/// After so long without a byte no frame is under way: at 1200 bit/s a byte takes 9 ms.
+const QUIET: Span = Span::from_millis(100);
+
 impl Framer {
-    pub fn new(frame: &Frame) -> Framer {
+    pub fn new(frame: &Frame, check: Option<Check>, due: Vec<Answer>) -> Framer {
         let mut framer = Framer {
             frame: frame.clone(),
+            check,
+            due,
             held: Vec::new(),
+            skipped: Vec::new(),
             resync: false,
-            damaged: false,
+            sought: 0,
             last_at: None,
         };
         framer.reset();
@@ -38,149 +65,255 @@ impl Framer {
     /// After the port was opened: what comes first may be the second half of a frame.
     pub fn reset(&mut self) {
         self.held.clear();
-        self.damaged = false;
+        self.skipped.clear();
+        self.sought = 0;
         self.last_at = None;
-        self.resync = matches!(self.frame.shape, Shape::Ended { .. });
+        self.resync = match self.frame.shape {
+            Shape::Ended { .. } | Shape::Idle { .. } => true,
+            Shape::Fixed { start, pause, .. } => start.is_none() && pause.is_some(),
+            Shape::Between { .. } | Shape::Report { .. } | Shape::Modbus => false,
+        };
     }
 
     pub fn push(&mut self, at: Moment, bytes: &[u8], out: &mut Vec<Cut>) {
-        if let Shape::Idle { pause } = self.frame.shape {
-            let paused = self.last_at.is_some_and(|last| at.since(last) >= pause);
-            if paused {
-                self.finish(out);
-            }
-        }
+        self.pause_until(at, out);
         self.last_at = Some(at);
-        for &byte in bytes {
-            let byte = if self.frame.seven_bits { byte & 0x7f } else { byte };
-            self.take(byte, out);
+        if let Shape::Report { length, start } = self.frame.shape {
+            let whole = bytes.first() == Some(&start) && bytes.len() >= length;
+            let kind = if whole { CutKind::Frame } else { CutKind::Broken };
+            let shown = bytes[..bytes.len().min(length)].to_vec();
+            self.cut(at, shown, kind, out);
+            return;
+        }
+        let mut waiting: VecDeque<u8> = bytes.iter().copied().collect();
+        while let Some(byte) = waiting.pop_front() {
+            let byte = self.seven_bits(byte);
+            if byte == 0 && self.frame.skip_nul {
+                continue;
+            }
+            // what a broken frame swallowed may hold the beginning of a whole one
+            for byte in self.take(at, byte, out).into_iter().rev() {
+                waiting.push_front(byte);
+            }
         }
     }
 
     /// Time has passed without bytes: a frame that a pause ends is over.
     pub fn idle(&mut self, now: Moment, out: &mut Vec<Cut>) {
-        if let Shape::Idle { pause } = self.frame.shape
-            && self.last_at.is_some_and(|last| now.since(last) >= pause)
-        {
-            self.finish(out);
+        self.pause_until(now, out);
+        self.last_at.get_or_insert(now);
+        if self.held.is_empty() && !self.skipped.is_empty() && self.silent(now) >= QUIET {
+            let bytes = std::mem::take(&mut self.skipped);
+            self.cut(self.last_at.unwrap_or(now), bytes, CutKind::Unasked, out);
         }
     }
 
-    /// A Modbus answer is awaited anew: what is left of the one before is noise.
-    pub fn discard(&mut self) {
+    /// A Modbus question was asked: these answers may come now, and what is left of the one
+    /// before is noise.
+    pub fn expect(&mut self, due: Vec<Answer>) {
         self.held.clear();
+        self.skipped.clear();
+        self.due = due;
     }
 
-    fn take(&mut self, byte: u8, out: &mut Vec<Cut>) {
-        match self.frame.shape.clone() {
-            Shape::Ended { by } => self.take_ended(byte, &by, out),
-            Shape::Between { start, end, tail } => self.take_between(byte, start, end, tail, out),
-            Shape::Fixed { length, start } => {
-                if self.held.is_empty() && start.is_some_and(|start| byte != start) {
-                    return;
-                }
-                self.held.push(byte);
-                if self.held.len() == length {
-                    self.finish(out);
-                }
-            }
-            Shape::Idle { .. } => {
-                self.held.push(byte);
-                self.bound(out);
-            }
-            Shape::Modbus => {
-                self.held.push(byte);
-                if modbus_length(&self.held).is_some_and(|length| self.held.len() >= length) {
-                    self.finish(out);
-                }
-                self.bound(out);
-            }
+    /// A byte whose parity is wrong becomes NUL, as a driver that checks it would make it.
+    fn seven_bits(&self, byte: u8) -> u8 {
+        let odd = byte.count_ones() % 2 == 1;
+        match self.frame.bit_parity {
+            LineParity::Even if odd => 0,
+            LineParity::Odd if !odd => 0,
+            _ if self.frame.seven_bits => byte & 0x7f,
+            _ => byte,
         }
     }
 
-    fn take_ended(&mut self, byte: u8, by: &[u8], out: &mut Vec<Cut>) {
-        if by.contains(&byte) {
+    fn silent(&self, now: Moment) -> Span {
+        self.last_at.map_or(Span::ZERO, |last| now.since(last))
+    }
+
+    fn pause_until(&mut self, now: Moment, out: &mut Vec<Cut>) {
+        let (silent, last_at) = (self.silent(now), self.last_at.unwrap_or(now));
+        match self.frame.shape {
+            Shape::Idle { pause } if silent >= pause => {
+                let whole = !std::mem::take(&mut self.resync);
+                let bytes = std::mem::take(&mut self.held);
+                if whole {
+                    self.cut(last_at, bytes, CutKind::Frame, out);
+                }
+            }
+            Shape::Fixed { pause: Some(pause), .. } if silent >= pause => {
+                self.resync = false;
+                let bytes = std::mem::take(&mut self.held);
+                self.cut(last_at, bytes, CutKind::Broken, out);
+            }
+            // the line was quiet since it was opened: its first frame is whole
+            Shape::Ended { .. } if self.held.is_empty() && silent >= QUIET => self.resync = false,
+            _ => {}
+        }
+    }
+
+    /// Takes one byte; gives back those that must be looked at again.
+    fn take(&mut self, at: Moment, byte: u8, out: &mut Vec<Cut>) -> Vec<u8> {
+        match self.frame.shape {
+            Shape::Ended { .. } => {
+                self.take_ended(at, byte, out);
+                Vec::new()
+            }
+            Shape::Between { start, end, tail } => {
+                self.take_between(at, byte, [start, end], tail, out)
+            }
+            Shape::Fixed { length, start, .. } => self.take_fixed(at, byte, length, start, out),
+            Shape::Idle { .. } => {
+                if !self.resync {
+                    self.held.push(byte);
+                    self.bound(at, out);
+                }
+                Vec::new()
+            }
+            // taken whole
+            Shape::Report { .. } => Vec::new(),
+            Shape::Modbus => self.take_modbus(at, byte, out),
+        }
+    }
+
+    fn take_ended(&mut self, at: Moment, byte: u8, out: &mut Vec<Cut>) {
+        let ends = matches!(&self.frame.shape, Shape::Ended { by } if by.contains(&byte));
+        if ends {
             let partial = std::mem::take(&mut self.resync);
-            let damaged = std::mem::take(&mut self.damaged);
             if partial {
                 self.held.clear();
-            } else if damaged {
-                out.push(Cut::Damaged(std::mem::take(&mut self.held)));
             }
             // a line that ends with two bytes has an empty one between them
-            if !self.held.is_empty() {
-                self.finish(out);
-            }
+            let bytes = std::mem::take(&mut self.held);
+            self.cut(at, bytes, CutKind::Frame, out);
         } else if !self.resync {
-            // a byte with a parity error arrives as NUL; no text has one
-            self.damaged |= byte == 0;
             self.held.push(byte);
-            self.bound(out);
+            self.bound(at, out);
         }
     }
 
-    fn take_between(&mut self, byte: u8, start: u8, end: u8, tail: usize, out: &mut Vec<Cut>) {
-        let ended_at = self.held.iter().position(|&held| held == end);
-        match ended_at {
-            // a start byte inside means that the end of the one before was lost
-            None if byte == start => {
-                if !self.held.is_empty() {
-                    out.push(Cut::TooLong(std::mem::take(&mut self.held)));
-                }
-                self.held.push(byte);
+    fn take_between(
+        &mut self,
+        at: Moment,
+        byte: u8,
+        [start, end]: [u8; 2],
+        tail: usize,
+        out: &mut Vec<Cut>,
+    ) -> Vec<u8> {
+        let ended_at = self.held.iter().skip(1).position(|&held| held == end).map(|at| at + 1);
+        if ended_at.is_none() && self.held.is_empty() && byte != start {
+            return Vec::new();
+        }
+        if ended_at.is_none() && !self.held.is_empty() && byte == start && start != end {
+            // the end of the one before was lost
+            let bytes = std::mem::take(&mut self.held);
+            self.cut(at, bytes, CutKind::Broken, out);
+        }
+        self.held.push(byte);
+        let last = self.held.len() - 1;
+        let end_at = ended_at.or((last > 0 && byte == end).then_some(last));
+        if end_at.is_some_and(|end_at| last == end_at + tail) {
+            return self.finish(at, out);
+        }
+        self.bound(at, out);
+        Vec::new()
+    }
+
+    fn take_fixed(
+        &mut self,
+        at: Moment,
+        byte: u8,
+        length: usize,
+        start: Option<u8>,
+        out: &mut Vec<Cut>,
+    ) -> Vec<u8> {
+        if self.resync || (self.held.is_empty() && start.is_some_and(|start| byte != start)) {
+            return Vec::new();
+        }
+        // without a check the start byte is the only proof of a beginning
+        if self.check.is_none() && start == Some(byte) && !self.held.is_empty() {
+            let bytes = std::mem::take(&mut self.held);
+            self.cut(at, bytes, CutKind::Broken, out);
+        }
+        self.held.push(byte);
+        if self.held.len() == length { self.finish(at, out) } else { Vec::new() }
+    }
+
+    fn take_modbus(&mut self, at: Moment, byte: u8, out: &mut Vec<Cut>) -> Vec<u8> {
+        self.held.push(byte);
+        let fits: Vec<usize> = self.due.iter().filter_map(|due| due.length(&self.held)).collect();
+        if fits.is_empty() {
+            // a driver that turns round leaves a stray byte; some adapters hear their own question
+            let mut again = std::mem::take(&mut self.held);
+            self.skipped.push(again.remove(0));
+            if self.skipped.len() >= self.frame.longest {
+                let bytes = std::mem::take(&mut self.skipped);
+                self.cut(at, bytes, CutKind::Unasked, out);
             }
-            None if self.held.is_empty() => {}
-            _ => {
-                self.held.push(byte);
-                let end_at = ended_at.or((byte == end).then_some(self.held.len() - 1));
-                if end_at.is_some_and(|end_at| self.held.len() == end_at + 1 + tail) {
-                    self.finish(out);
-                }
-                self.bound(out);
-            }
+            return again;
+        }
+        if fits.contains(&self.held.len()) {
+            self.skipped.clear();
+            return self.finish(at, out);
+        }
+        Vec::new()
+    }
+
+    /// The frame has all its bytes. If its check fails, a whole one may have begun inside it.
+    fn finish(&mut self, at: Moment, out: &mut Vec<Cut>) -> Vec<u8> {
+        let bytes = std::mem::take(&mut self.held);
+        let whole = verify::text(&self.frame.shape, self.check.as_ref(), &bytes).is_ok();
+        let again = if whole { Vec::new() } else { bytes[1..].to_vec() };
+        // a frame without a start is sought byte by byte: of each length one refusal is told
+        let sought = matches!(self.frame.shape, Shape::Fixed { .. }) && !whole;
+        let told = sought && !self.sought.is_multiple_of(bytes.len());
+        self.sought = if sought { self.sought + 1 } else { 0 };
+        if !told {
+            self.cut(at, bytes, CutKind::Frame, out);
+        }
+        again
+    }
+
+    fn cut(&mut self, at: Moment, bytes: Vec<u8>, kind: CutKind, out: &mut Vec<Cut>) {
+        if !bytes.is_empty() {
+            out.push(Cut { at, bytes, kind });
         }
     }
 
-    fn finish(&mut self, out: &mut Vec<Cut>) {
-        if !self.held.is_empty() {
-            out.push(Cut::Frame(std::mem::take(&mut self.held)));
-        }
-    }
-
-    fn bound(&mut self, out: &mut Vec<Cut>) {
+    fn bound(&mut self, at: Moment, out: &mut Vec<Cut>) {
         if self.held.len() > self.frame.longest {
-            out.push(Cut::TooLong(std::mem::take(&mut self.held)));
-            self.resync = matches!(self.frame.shape, Shape::Ended { .. });
+            let bytes = std::mem::take(&mut self.held);
+            self.cut(at, bytes, CutKind::TooLong, out);
+            self.resync = matches!(self.frame.shape, Shape::Ended { .. } | Shape::Idle { .. });
         }
-    }
-}
-
-/// How long a Modbus RTU answer is, once enough of it is there to tell: exceptions have five
-/// bytes, readings say their byte count.
-fn modbus_length(held: &[u8]) -> Option<usize> {
-    match held {
-        [_, function, ..] if function & 0x80 != 0 => Some(5),
-        [_, _, count, ..] => Some(usize::from(*count) + 5),
-        _ => None,
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::quantity::Span;
 
-    fn cut(shape: Shape, pieces: &[&[u8]]) -> Vec<Cut> {
-        let mut framer = Framer::new(&Frame { shape, longest: 12, seven_bits: false });
+    fn framer(shape: Shape) -> Framer {
+        let bit_parity = LineParity::None;
+        let frame = Frame { shape, longest: 12, seven_bits: false, skip_nul: false, bit_parity };
+        Framer::new(&frame, None, vec![Answer { unit_id: 5, function: 4, registers: 1 }])
+    }
+
+    fn cut(shape: Shape, pieces: &[&[u8]]) -> Vec<(CutKind, Vec<u8>)> {
+        let mut framer = framer(shape);
         let mut out = Vec::new();
         for (index, piece) in pieces.iter().enumerate() {
             framer.push(Moment::from_nanos(index as i64 * 1_000_000), piece, &mut out);
         }
-        out
+        out.into_iter().map(|cut| (cut.kind, cut.bytes)).collect()
     }
 
-    fn frame(bytes: &[u8]) -> Cut {
-        Cut::Frame(bytes.to_vec())
+    fn frame(bytes: &[u8]) -> (CutKind, Vec<u8>) {
+        (CutKind::Frame, bytes.to_vec())
+    }
+
+    fn at(ms: i64) -> Moment {
+        Moment::from_nanos(0) + Span::from_millis(ms)
     }
 
     #[test]
@@ -191,10 +324,26 @@ mod tests {
     }
 
     #[test]
+    fn the_first_line_after_a_quiet_opening_is_whole() {
+        let mut framer = framer(Shape::Ended { by: b"\r\n".to_vec() });
+        let mut out = Vec::new();
+        framer.idle(at(0), &mut out);
+        framer.push(at(110), b"123.4\r\n", &mut out);
+        assert_eq!(out, [Cut { at: at(110), bytes: b"123.4".to_vec(), kind: CutKind::Frame }]);
+    }
+
+    #[test]
+    fn a_damaged_byte_stays_in_its_line() {
+        // a parity error arrives as NUL; without it 123.4 would be 13.4
+        let shape = Shape::Ended { by: b"\n".to_vec() };
+        assert_eq!(cut(shape, &[b"\n1\x003.4\n"]), [frame(b"1\x003.4")]);
+    }
+
+    #[test]
     fn a_line_without_end_is_bounded_and_the_next_is_read() {
         let shape = Shape::Ended { by: b"\n".to_vec() };
         let cuts = cut(shape, &[b"\n0123456789abcdefgh\n5.0\n"]);
-        assert_eq!(cuts, [Cut::TooLong(b"0123456789abc".to_vec()), frame(b"5.0")]);
+        assert_eq!(cuts, [(CutKind::TooLong, b"0123456789abc".to_vec()), frame(b"5.0")]);
     }
 
     #[test]
@@ -203,36 +352,38 @@ mod tests {
         let cuts = cut(shape.clone(), &[b"x\x02ab\x036", b"6\x02cd\x0366"]);
         assert_eq!(cuts, [frame(b"\x02ab\x0366"), frame(b"\x02cd\x0366")]);
         let cuts = cut(shape, &[b"\x02ab\x02cd\x0366"]);
-        assert_eq!(cuts, [Cut::TooLong(b"\x02ab".to_vec()), frame(b"\x02cd\x0366")]);
-    }
-
-    /// Without the digit that was lost, 143.0 would read as 43.0.
-    #[test]
-    fn a_frame_with_a_lost_byte_is_damaged() {
-        let shape = Shape::Ended { by: b"\r\n".to_vec() };
-        let cuts = cut(shape, &[b"\r\n+00\x0043.0\r\n+00143.0\r\n"]);
-        assert_eq!(cuts, [Cut::Damaged(b"+00\x0043.0".to_vec()), frame(b"+00143.0")]);
+        assert_eq!(cuts, [(CutKind::Broken, b"\x02ab".to_vec()), frame(b"\x02cd\x0366")]);
     }
 
     #[test]
-    fn a_pause_ends_a_frame() {
-        let shape = Shape::Idle { pause: Span::from_millis(30) };
-        let mut framer = Framer::new(&Frame { shape, longest: 12, seven_bits: false });
-        let at = |ms| Moment::from_nanos(0) + Span::from_millis(ms);
+    fn a_pause_ends_a_frame_and_the_first_is_dropped() {
+        let mut framer = framer(Shape::Idle { pause: Span::from_millis(30) });
         let mut out = Vec::new();
-        framer.push(at(0), b"12", &mut out);
-        framer.push(at(20), b"34", &mut out);
-        framer.idle(at(49), &mut out);
+        framer.push(at(0), b"9", &mut out);
+        framer.push(at(40), b"12", &mut out);
+        framer.push(at(60), b"34", &mut out);
+        framer.idle(at(89), &mut out);
         assert_eq!(out, []);
-        framer.idle(at(50), &mut out);
-        assert_eq!(out, [frame(b"1234")]);
+        framer.idle(at(90), &mut out);
+        // the reading is as old as its last byte, not as its pause
+        assert_eq!(out, [Cut { at: at(60), bytes: b"1234".to_vec(), kind: CutKind::Frame }]);
     }
 
     #[test]
-    fn modbus_answers_say_how_long_they_are() {
+    fn a_fixed_frame_is_found_by_its_start() {
+        let shape = Shape::Fixed { length: 4, start: Some(b'='), pause: None };
+        let cuts = cut(shape, &[b"23=1.2=3=4.5"]);
+        assert_eq!(cuts, [frame(b"=1.2"), (CutKind::Broken, b"=3".to_vec()), frame(b"=4.5")]);
+    }
+
+    #[test]
+    fn a_modbus_answer_is_found_behind_noise_and_behind_the_question_itself() {
+        let question = [0x05, 0x04, 0x00, 0x00, 0x00, 0x01, 0x30, 0x4e];
         let answer = [0x05, 0x04, 0x02, 0x00, 0xd9, 0x89, 0x6a];
         assert_eq!(cut(Shape::Modbus, &[&answer[..3], &answer[3..]]), [frame(&answer)]);
-        let exception = [0x05, 0x83, 0x02, 0x81, 0x30];
+        assert_eq!(cut(Shape::Modbus, &[&[0, 0xff], &answer]), [frame(&answer)]);
+        assert_eq!(cut(Shape::Modbus, &[&question, &answer]), [frame(&answer)]);
+        let exception = [0x05, 0x84, 0x04, 0x03, 0x02];
         assert_eq!(cut(Shape::Modbus, &[&exception]), [frame(&exception)]);
     }
 }

@@ -36,14 +36,29 @@ macro_rules! shipped {
 }
 
 shipped!(
-    "comma-status-line.toml",
-    "letter-answer.toml",
-    "stx-fixed-width.toml",
     "bare-number-unit.toml",
+    "binary-sum-frame.toml",
+    "checked-line.toml",
+    "comma-decimal-line.toml",
+    "comma-probes.toml",
+    "comma-status-line.toml",
+    "equals-number.toml",
+    "even-bits-line.toml",
+    "letter-answer.toml",
+    "marked-check-line.toml",
+    "marked-check-probes.toml",
+    "modbus-probes.toml",
+    "modbus-scale.toml",
     "number-answer.toml",
+    "number-answers.toml",
+    "pause-number.toml",
+    "pound-ounce-line.toml",
     "probe-answer.toml",
     "probe-stream.toml",
-    "comma-probes.toml",
+    "status-bytes-frame.toml",
+    "stx-fixed-width.toml",
+    "ticket-lines.toml",
+    "usb-weighing-report.toml",
 );
 
 impl SheetLibrary {
@@ -91,20 +106,38 @@ fn hint(nearest: Option<&str>) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::wire::check;
+    use crate::wire::{check, unproved};
 
     #[test]
     fn every_shipped_sheet_proves_itself() {
         let library = SheetLibrary::built_in().unwrap_or_else(|problems| panic!("{problems}"));
         assert_eq!(library.sheets.len(), SHIPPED.len(), "two sheets share a name");
+        let mut faults: Vec<String> = Vec::new();
         for (name, origin, sheet) in library.iter() {
             assert!(origin.ends_with(&format!("{name}.toml")), "{origin} calls itself {name}");
             let outcomes = check(sheet);
             assert!(outcomes.len() >= 4, "{name} has few examples");
-            for outcome in outcomes {
+            assert_eq!(unproved(sheet), Vec::<&str>::new(), "{name}");
+            faults.extend(outcomes.into_iter().filter_map(|outcome| {
                 let (line, bytes) = (outcome.line, outcome.bytes);
-                assert_eq!(outcome.fault, None, "{origin}, line {line}: {bytes}");
-            }
+                outcome.fault.map(|why| format!("{origin}, line {line}: {bytes}\n    {why}"))
+            }));
         }
+        assert!(faults.is_empty(), "{}", faults.join("\n"));
+    }
+
+    #[test]
+    fn every_sheet_of_the_folder_is_shipped() {
+        let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/devices");
+        let mut files: Vec<String> = std::fs::read_dir(folder)
+            .unwrap()
+            .map(|entry| entry.unwrap().file_name().into_string().unwrap())
+            .filter(|name| name.ends_with(".toml"))
+            .collect();
+        files.sort();
+        let mut shipped: Vec<&str> = SHIPPED.iter().map(|(file, _)| *file).collect();
+        shipped.sort();
+        assert_eq!(shipped, files);
+        assert!(shipped.len() >= 14);
     }
 }

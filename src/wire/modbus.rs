@@ -20,30 +20,69 @@ pub fn query(value: &ModbusValue) -> Vec<u8> {
     frame
 }
 
-/// Reads an answer, its check already taken off. An answer does not say which register it is of:
-/// values of one unit are told apart by being asked one at a time, so a sheet lists for each
-/// unit and function one value.
+/// What an answer looks like, as far as it can be known before it comes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Answer {
+    pub unit_id: u8,
+    pub function: u8,
+    pub registers: u16,
+}
+
+impl Answer {
+    pub fn of(value: &ModbusValue) -> Answer {
+        let (unit_id, function) = (value.unit_id, value.function);
+        Answer { unit_id, function, registers: value.form.registers() }
+    }
+
+    /// How long the whole answer is, if `held` can be its beginning: an exception has five bytes,
+    /// a reading says its count of bytes.
+    pub fn length(&self, held: &[u8]) -> Option<usize> {
+        const EXCEPTION_BYTES: usize = 5;
+        let data = usize::from(self.registers) * 2;
+        match held {
+            [unit, ..] if *unit != self.unit_id => None,
+            [_, function, ..] if *function == self.function | EXCEPTION => Some(EXCEPTION_BYTES),
+            [_, function, ..] if *function != self.function => None,
+            [_, _, count, ..] if usize::from(*count) != data => None,
+            _ => Some(data + EXCEPTION_BYTES),
+        }
+    }
+}
+
+/// The value an answer is of. It names its unit and function, not its register: if it is not known
+/// which value was asked, several that look alike cannot be told apart.
+pub fn answered<'a>(
+    values: &'a [ModbusValue],
+    asked: Option<Option<usize>>,
+    answer: &[u8],
+) -> Result<&'a ModbusValue, Refusal> {
+    let fits = |value: &&ModbusValue| Answer::of(value).length(answer).is_some();
+    match asked.ok_or(Refusal::NotAsked)? {
+        Some(question) => values.get(question).filter(fits).ok_or(Refusal::NotAsked),
+        None => {
+            let mut alike = values.iter().filter(fits);
+            match (alike.next(), alike.next()) {
+                (Some(value), None) => Ok(value),
+                _ => Err(Refusal::NotAsked),
+            }
+        }
+    }
+}
+
+/// Reads the answer to the question for `value`, its check already taken off.
 pub fn read(
-    values: &[ModbusValue],
+    value: &ModbusValue,
     channels: &[ChannelMap],
     at: Moment,
-    frame: &[u8],
+    answer: &[u8],
     out: &mut Vec<Item>,
 ) -> Result<(), Refusal> {
-    let [unit_id, function, rest @ ..] = frame else { return Err(Refusal::TooShort) };
-    let of_unit = |value: &&ModbusValue| value.unit_id == *unit_id;
+    let [_, function, count, data @ ..] = answer else { return Err(Refusal::TooShort) };
     if function & EXCEPTION != 0 {
-        let code = rest.first().copied().unwrap_or(0);
-        return Err(Refusal::Exception(code));
+        // an exception has its code where a reading has its count
+        return Err(Refusal::Exception(*count));
     }
-    let [count, data @ ..] = rest else { return Err(Refusal::TooShort) };
-    let value = values
-        .iter()
-        .filter(of_unit)
-        .find(|value| value.function == *function)
-        .ok_or(Refusal::NotAsked)?;
-    let due = usize::from(value.form.registers()) * 2;
-    if usize::from(*count) != due || data.len() != due {
+    if data.len() != usize::from(value.form.registers()) * 2 {
         return Err(Refusal::NotAsked);
     }
     let Some(map) = channels.iter().find(|map| map.source == value.source) else { return Ok(()) };

@@ -1,239 +1,24 @@
-//! The manual of the wire sheet: each field says what it means and what it may be.
+//! A wire sheet as it stands in the file, and the checks that make a [`Sheet`] of it.
 
 use std::collections::BTreeMap;
 
 use regex::bytes::Regex;
-use serde::{Deserialize, Serialize};
+use serde::Deserialize;
 
-use super::bytes::unescape;
-use super::checksum::Checksum;
-use crate::problem::{Problem, Problems, Source, read_toml};
-use crate::quantity::{MassUnit, Span, TemperatureUnit};
+use super::super::bytes::unescape;
+use super::super::checksum::Checksum;
+use super::{
+    Bit, Check, Commands, Example, Expected, Field, Frame, LONGEST_MAX, Line, LineParity,
+    ModbusValue, NumberForm, Point, Quantity, RegisterForm, Shape, Sheet, Talk, mass_unit,
+    temperature_unit,
+};
+use crate::problem::{Problem, Source};
+use crate::quantity::Span;
 use crate::reading::Status;
-
-/// How one kind of instrument speaks, checked and ready for use.
-#[derive(Clone, Debug)]
-pub struct Sheet {
-    /// Named for the shape of what is on the wire.
-    pub name: String,
-    pub about: String,
-    pub line: Line,
-    pub talk: Talk,
-    pub frame: Frame,
-    pub check: Option<Check>,
-    pub fields: Vec<Field>,
-    pub modbus: Vec<ModbusValue>,
-    pub examples: Vec<Example>,
-}
-
-/// Settings of the serial line; a bench file may differ from them.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields, default)]
-pub struct Line {
-    /// Bits a second.
-    pub baud: u32,
-    /// 7 or 8.
-    pub data_bits: u8,
-    pub parity: LineParity,
-    /// 1 or 2.
-    pub stop_bits: u8,
-    /// Raise DTR when the port opens; some adapters are powered by it.
-    pub dtr: bool,
-    /// Raise RTS when the port opens.
-    pub rts: bool,
-}
-
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum LineParity {
-    #[default]
-    None,
-    Even,
-    Odd,
-}
-
-impl Default for Line {
-    fn default() -> Line {
-        let parity = LineParity::None;
-        Line { baud: 9600, data_bits: 8, parity, stop_bits: 1, dtr: true, rts: true }
-    }
-}
-
-/// Who speaks first.
-#[derive(Clone, Debug, PartialEq)]
-pub enum Talk {
-    /// It sends by itself.
-    Streams,
-    /// It answers these queries, one after the other, each this often.
-    Answers { queries: Vec<Vec<u8>>, every: Span, timeout: Span },
-    /// It sends when its key is pressed; silence is normal.
-    OnKey,
-}
-
-/// Where a frame begins and ends.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Frame {
-    pub shape: Shape,
-    /// Longer than this is no frame: memory is bounded by it.
-    pub longest: usize,
-    /// Clear the eighth bit, for a line of seven data bits read as eight.
-    pub seven_bits: bool,
-}
-
-#[derive(Clone, Debug, PartialEq)]
-pub enum Shape {
-    /// Ends with any of these bytes; empty frames are skipped.
-    Ended { by: Vec<u8> },
-    /// From a start byte to an end byte, and `tail` bytes of check behind it.
-    Between { start: u8, end: u8, tail: usize },
-    /// Always so many bytes, beginning with `start` if one is given.
-    Fixed { length: usize, start: Option<u8> },
-    /// Whatever came without a pause longer than this.
-    Idle { pause: Span },
-    /// A Modbus RTU answer: its length follows from its function and byte count.
-    Modbus,
-}
-
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Check {
-    pub kind: Checksum,
-    /// Written as hex digits, or as the bytes themselves.
-    pub hex: bool,
-    /// Bytes at the front of the frame that are not covered.
-    pub skip: usize,
-    /// A mark between the covered bytes and the check, like `*`.
-    pub mark: Option<u8>,
-}
-
-/// One way to read a value out of a frame.
-#[derive(Clone, Debug)]
-pub struct Field {
-    /// What the bench file calls `source`; a sheet with one value may leave it empty.
-    pub source: String,
-    pub quantity: Quantity,
-    pub pattern: Regex,
-    pub statuses: BTreeMap<String, Status>,
-    pub bits: Vec<Bit>,
-    pub instead: BTreeMap<String, Status>,
-    pub mass_units: BTreeMap<String, MassUnit>,
-    pub temperature_units: BTreeMap<String, TemperatureUnit>,
-    pub decimal: u8,
-    /// Digits behind a decimal point that is not on the wire.
-    pub implied_decimals: Option<u8>,
-}
-
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Quantity {
-    Mass,
-    Temperature,
-}
-
-/// One bit of a status byte.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct Bit {
-    /// The bit or bits looked at.
-    pub mask: u8,
-    /// They mean it when they equal this; the mask itself if left out.
-    #[serde(default)]
-    pub is: Option<u8>,
-    pub means: Meaning,
-}
-
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Meaning {
-    Negative,
-    StableAtZero,
-    InMotion,
-    Stable,
-    UnderZero,
-    OverLimit,
-    NeedsCalibration,
-    NeedsReZeroing,
-    Fault,
-}
-
-/// One value behind Modbus registers.
-#[derive(Clone, Debug, PartialEq)]
-pub struct ModbusValue {
-    pub source: String,
-    pub quantity: Quantity,
-    /// Address of the instrument on the line, 1 to 247.
-    pub unit_id: u8,
-    /// 3 reads holding registers, 4 input registers.
-    pub function: u8,
-    pub register: u16,
-    pub form: RegisterForm,
-    /// The number is divided by ten to this power.
-    pub decimals: u8,
-    pub unit: String,
-    /// Numbers that mean "no reading".
-    pub instead: BTreeMap<String, Status>,
-}
-
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum RegisterForm {
-    I16,
-    U16,
-    I32,
-    U32,
-    F32,
-    /// As `i32`, the low word first.
-    I32LowFirst,
-    U32LowFirst,
-    F32LowFirst,
-}
-
-impl RegisterForm {
-    pub const fn registers(self) -> u16 {
-        match self {
-            RegisterForm::I16 | RegisterForm::U16 => 1,
-            _ => 2,
-        }
-    }
-}
-
-/// Bytes, and what they must give.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Example {
-    pub bytes: Vec<u8>,
-    pub expected: Expected,
-    /// Line in the file.
-    pub line: usize,
-}
-
-#[derive(Clone, Debug, PartialEq)]
-pub enum Expected {
-    /// Each as `source value status`, like `weight 123.45 g stable`.
-    Reads(Vec<String>),
-    Refused,
-    /// Nothing yet.
-    Incomplete,
-}
-
-/// Longest frame any sheet may ask for: a Modbus frame is 256 bytes, lines are shorter.
-pub(super) const LONGEST_MAX: usize = 1024;
-
-impl Sheet {
-    /// # Errors
-    /// Everything wrong with the file, each with its line.
-    pub fn read(source: Source<'_>) -> Result<Sheet, Problems> {
-        let raw: RawSheet = read_toml(source)?;
-        let mut problems = Vec::new();
-        let sheet = raw.check(source, &mut problems);
-        match sheet {
-            Some(sheet) if problems.is_empty() => Ok(sheet),
-            _ => Err(Problems(problems)),
-        }
-    }
-}
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
-struct RawSheet {
+pub(super) struct RawSheet {
     name: toml::Spanned<String>,
     about: String,
     #[serde(default)]
@@ -246,8 +31,21 @@ struct RawSheet {
     value: Vec<RawField>,
     #[serde(default)]
     modbus: Vec<RawModbus>,
+    /// Patterns of frames that are known and carry no reading.
+    #[serde(default)]
+    ignore: Vec<toml::Spanned<String>>,
+    #[serde(default)]
+    commands: RawCommands,
     #[serde(default)]
     example: Vec<toml::Spanned<RawExample>>,
+}
+
+#[derive(Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+struct RawCommands {
+    tare: Option<toml::Spanned<String>>,
+    zero: Option<toml::Spanned<String>>,
+    keep_awake: Option<toml::Spanned<String>>,
 }
 
 #[derive(Default, Deserialize)]
@@ -282,6 +80,13 @@ struct RawFrame {
     longest: Option<usize>,
     #[serde(default)]
     seven_bits: bool,
+    #[serde(default)]
+    skip_nul: bool,
+    #[serde(default)]
+    bit_parity: LineParity,
+    /// One read of the device is one frame, as with USB reports.
+    #[serde(default)]
+    report: bool,
 }
 
 #[derive(Deserialize)]
@@ -293,6 +98,8 @@ struct RawCheck {
     #[serde(default)]
     skip: usize,
     mark: Option<String>,
+    #[serde(default)]
+    marks: bool,
 }
 
 #[derive(Deserialize)]
@@ -313,6 +120,11 @@ struct RawField {
     #[serde(default)]
     decimal_comma: bool,
     implied_decimals: Option<u8>,
+    point: Option<Point>,
+    #[serde(default)]
+    form: NumberForm,
+    /// Which query it answers, counted from 1.
+    answer_to: Option<usize>,
 }
 
 #[derive(Deserialize)]
@@ -342,27 +154,31 @@ struct RawExample {
     refused: bool,
     #[serde(default)]
     incomplete: bool,
+    asked: Option<usize>,
+    because: Option<String>,
 }
 
 impl RawSheet {
-    fn check(self, source: Source<'_>, problems: &mut Vec<Problem>) -> Option<Sheet> {
-        let frame = self.frame.get_ref().check(source, self.frame.span(), problems);
+    pub(super) fn check(self, source: Source<'_>, problems: &mut Vec<Problem>) -> Option<Sheet> {
+        let place = self.frame.span();
+        let frame = self.frame.get_ref().check(source, place.clone(), problems);
         let talk = self.talk.check(source, problems);
         let fields: Vec<_> =
             self.value.into_iter().filter_map(|field| field.check(source, problems)).collect();
         let modbus: Vec<_> =
             self.modbus.into_iter().filter_map(|value| value.check(source, problems)).collect();
+        let ignore: Vec<_> = self
+            .ignore
+            .iter()
+            .filter_map(|known| pattern(known, "ignore", source, problems))
+            .collect();
         let examples: Vec<_> = self
             .example
             .into_iter()
             .filter_map(|one| check_example(one, source, problems))
             .collect();
-        let check = self.check.map(|check| Check {
-            kind: check.kind,
-            hex: check.hex,
-            skip: check.skip,
-            mark: check.mark.and_then(|mark| mark.bytes().next()),
-        });
+        let commands = self.commands.check(source, problems);
+        let check = self.check.map(RawCheck::checked);
         if fields.is_empty() && modbus.is_empty() && problems.is_empty() {
             problems.push(source.problem(
                 None,
@@ -374,17 +190,121 @@ impl RawSheet {
         }
         let name = self.name.into_inner();
         let (about, line) = (self.about, self.line);
-        Some(Sheet {
+        let (talk, frame) = (talk?, frame?);
+        let check = if frame.shape == Shape::Modbus { Some(Check::MODBUS) } else { check };
+        let sheet = Sheet {
             name,
             about,
             line,
-            talk: talk?,
-            frame: frame?,
+            talk,
+            frame,
             check,
             fields,
             modbus,
+            ignore,
+            commands,
             examples,
-        })
+        };
+        together(&sheet, place, source, problems);
+        Some(sheet)
+    }
+}
+
+/// What each part allows and both together do not.
+fn together(
+    sheet: &Sheet,
+    frame: std::ops::Range<usize>,
+    source: Source<'_>,
+    problems: &mut Vec<Problem>,
+) {
+    let mut refuse = |field: &str, found: &str, expected: &str, advice: &str| {
+        problems.push(source.problem(Some(frame.clone()), field, found, expected, advice));
+    };
+    if (sheet.frame.shape == Shape::Modbus) == sheet.modbus.is_empty() {
+        let expected = "modbus = true and [[modbus]] values, or neither";
+        refuse("frame.modbus", "one without the other", expected, "");
+    }
+    if let Shape::Fixed { start: None, pause: None, .. } = sheet.frame.shape
+        && sheet.check.is_none()
+    {
+        let expected = "with length also starts_with, pause, or a [check]";
+        let advice = "without one of them nobody knows where a frame begins";
+        refuse("frame.length", "nothing that shows where a frame begins", expected, advice);
+    }
+    let questions = sheet.talk.questions();
+    let beyond = |at: Option<usize>| at.is_some_and(|at| at >= questions);
+    if sheet.fields.iter().any(|field| beyond(field.answer_to)) {
+        let expected = "the number of a query of [talk], counted from 1";
+        refuse("value.answer_to", "a query that is not there", expected, "");
+    }
+    let questions = questions.max(sheet.modbus.len());
+    if let Some(example) =
+        sheet.examples.iter().find(|example| example.asked.is_some_and(|at| at >= questions))
+    {
+        let found = format!("line {} asks what no query asks", example.line);
+        let expected = "the number of a query or of a [[modbus]] value, counted from 1";
+        refuse("example.asked", &found, expected, "");
+    }
+}
+
+impl RawCheck {
+    fn checked(self) -> Check {
+        Check {
+            kind: self.kind,
+            hex: self.hex,
+            skip: self.skip,
+            mark: self.mark.and_then(|mark| mark.bytes().next()),
+            marks: self.marks,
+        }
+    }
+}
+
+impl RawCommands {
+    fn check(&self, source: Source<'_>, problems: &mut Vec<Problem>) -> Commands {
+        let mut bytes = |text: &Option<toml::Spanned<String>>, field: &str| {
+            let text = text.as_ref()?;
+            match unescape(text.get_ref()) {
+                Ok(bytes) if !bytes.is_empty() => return Some(bytes),
+                Ok(_) => problems.push(source.problem(
+                    Some(text.span()),
+                    field,
+                    "nothing",
+                    "bytes like `T\\r\\n`",
+                    "leave the key out if the instrument has no such command",
+                )),
+                Err(why) => problems.push(source.problem(
+                    Some(text.span()),
+                    field,
+                    why,
+                    "bytes like `T\\r\\n`",
+                    "",
+                )),
+            }
+            None
+        };
+        Commands {
+            tare: bytes(&self.tare, "commands.tare"),
+            zero: bytes(&self.zero, "commands.zero"),
+            keep_awake: bytes(&self.keep_awake, "commands.keep_awake"),
+        }
+    }
+}
+
+/// Bytes from a wire are no UTF-8, and a status byte may be a line feed.
+fn pattern(
+    text: &toml::Spanned<String>,
+    field: &str,
+    source: Source<'_>,
+    problems: &mut Vec<Problem>,
+) -> Option<Regex> {
+    match Regex::new(&format!("(?s-u){}", text.get_ref())) {
+        Ok(pattern) => Some(pattern),
+        Err(error) => {
+            let found = error.to_string().lines().last().unwrap_or("").trim().to_owned();
+            let expected = "a regular expression";
+            problems.push(source.problem(Some(text.span()), field, found, expected, ""));
+            None
+        }
     }
 }
 
@@ -464,17 +384,23 @@ impl RawFrame {
             (false, Some(by), None, None, None) if !by.is_empty() => {
                 Shape::Ended { by: by.to_vec() }
             }
-            (false, None, start, Some(length), None) if (1..=LONGEST_MAX).contains(&length) => {
-                Shape::Fixed { length, start }
+            (false, None, Some(start), Some(length @ 1..=LONGEST_MAX), None) if self.report => {
+                Shape::Report { length, start }
+            }
+            (false, None, start, Some(length), pause) if (1..=LONGEST_MAX).contains(&length) => {
+                Shape::Fixed { length, start, pause }
             }
             (false, None, None, None, Some(pause)) => Shape::Idle { pause },
             _ => {
                 let expected = "one of: ends_with; starts_with and a single byte ends_with; \
-                                length (and starts_with); pause; modbus = true";
+                                length (and starts_with, pause); pause; modbus = true";
                 refuse("frame", "another combination".to_owned(), expected);
                 return None;
             }
         };
+        if self.bit_parity != LineParity::None && !self.seven_bits {
+            refuse("frame.bit_parity", "eight bits".to_owned(), "seven_bits = true");
+        }
         let longest = self.longest.unwrap_or(96);
         if !(1..=LONGEST_MAX).contains(&longest) {
             refuse("frame.longest", longest.to_string(), "1 to 1024 bytes");
@@ -482,36 +408,34 @@ impl RawFrame {
         }
         let longest = match shape {
             Shape::Modbus => 256,
-            Shape::Fixed { length, .. } => length,
+            Shape::Fixed { length, .. } | Shape::Report { length, .. } => length,
             _ => longest,
         };
-        Some(Frame { shape, longest, seven_bits: self.seven_bits })
+        Some(Frame {
+            shape,
+            longest,
+            seven_bits: self.seven_bits,
+            skip_nul: self.skip_nul,
+            bit_parity: self.bit_parity,
+        })
     }
 }
 
 impl RawField {
     fn check(self, source: Source<'_>, problems: &mut Vec<Problem>) -> Option<Field> {
         let place = Some(self.pattern.span());
-        // bytes from a wire are no UTF-8
-        let pattern = match Regex::new(&format!("(?-u){}", self.pattern.get_ref())) {
-            Ok(pattern) => pattern,
-            Err(error) => {
-                let found = error.to_string().lines().last().unwrap_or("").trim().to_owned();
-                let expected = "a regular expression with a part named `value`";
-                problems.push(source.problem(place, "value.pattern", found, expected, ""));
-                return None;
-            }
-        };
+        let line = source.line_at(self.pattern.span().start);
+        let pattern = pattern(&self.pattern, "value.pattern", source, problems)?;
         let names: Vec<&str> = pattern.capture_names().flatten().collect();
         let has_value = names.contains(&"value") || names.contains(&"ounces");
-        let known = ["value", "sign", "status", "unit", "pounds", "ounces"];
+        let known = ["value", "sign", "status", "unit", "pounds", "ounces", "point", "exponent"];
         if let Some(odd) = names.iter().find(|name| !known.contains(name)) {
             let found = format!("a part named `{odd}`");
             let expected = format!("parts named {}", known.join(", "));
             problems.push(source.problem(place, "value.pattern", found, expected, ""));
             return None;
         }
-        if !has_value && self.status.is_empty() {
+        if !has_value && self.status.is_empty() && self.bits.is_empty() {
             let expected = "a part named `value`, like `(?<value>[0-9.]+)`";
             problems.push(source.problem(place, "value.pattern", "none", expected, ""));
             return None;
@@ -548,6 +472,11 @@ impl RawField {
             temperature_units,
             decimal: if self.decimal_comma { b',' } else { b'.' },
             implied_decimals: self.implied_decimals,
+            point: self.point,
+            form: self.form,
+            // counted from 1 in the file
+            answer_to: self.answer_to.map(|query| query.saturating_sub(1)),
+            line,
         })
     }
 }
@@ -615,24 +544,6 @@ fn check_example(
             return None;
         }
     };
-    Some(Example { bytes, expected, line })
-}
-
-pub(super) fn mass_unit(text: &str) -> Option<MassUnit> {
-    Some(match text {
-        "mg" => MassUnit::Milligram,
-        "g" => MassUnit::Gram,
-        "kg" => MassUnit::Kilogram,
-        "oz" => MassUnit::Ounce,
-        "lb" => MassUnit::Pound,
-        _ => return None,
-    })
-}
-
-pub(super) fn temperature_unit(text: &str) -> Option<TemperatureUnit> {
-    Some(match text {
-        "°C" | "C" => TemperatureUnit::Celsius,
-        "°F" | "F" => TemperatureUnit::Fahrenheit,
-        _ => return None,
-    })
+    let asked = example.asked.map(|question| question.saturating_sub(1));
+    Some(Example { bytes, expected, asked, because: example.because, line })
 }
