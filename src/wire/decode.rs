@@ -231,3 +231,30 @@ impl fmt::Display for Refusal {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::wire::SheetLibrary;
+
+    /// A byte with a parity error arrives as NUL. Without the digit that was lost, 143.0 would read
+    /// as 43.0: the line is refused, and the next is read.
+    #[test]
+    fn a_line_with_a_lost_byte_is_no_reading() {
+        let library = SheetLibrary::built_in().unwrap_or_else(|problems| panic!("{problems}"));
+        let sheet = library.find("comma-status-line").unwrap();
+        let map = ChannelMap {
+            source: String::new(),
+            channel: Channel::new("scale"),
+            mass_unit: Some(MassUnit::Gram),
+            temperature_unit: None,
+        };
+        let mut decoder = Decoder::new(Arc::clone(sheet), vec![map]);
+        let mut items = Vec::new();
+        let bytes = b"\r\nST,+00\x0043.0  g\r\nST,+00143.0  g\r\n";
+        decoder.push(Moment::from_nanos(0), bytes, &mut items);
+        assert!(matches!(items[0], Item::Refused { .. }), "{items:?}");
+        assert!(matches!(&items[1], Item::Reading(reading) if reading.mass().is_some()));
+        assert_eq!(items.len(), 2);
+    }
+}
