@@ -105,7 +105,9 @@ impl Sense {
                 if let Some(jump) = self.jump.push(reading.at, load, facts.d, least) {
                     self.put_on = Some(jump);
                     self.put_on_at = Some(reading.at);
-                    self.put_on_mass = self.put_on_mass.max(Some(jump));
+                    if !jump.is_negative() {
+                        self.put_on_mass = self.put_on_mass.max(Some(jump));
+                    }
                 }
                 self.unsteady.push(reading.at, load, settings.unsteady_after);
                 if !self.doubted {

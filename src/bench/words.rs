@@ -71,7 +71,9 @@ fn weighing_sentence(
                 .to_owned()
         }
         Some(Phase::AwaitingVessel) => "Put the pot on the pan.".to_owned(),
-        Some(Phase::Taring) => "Hands off: taking the weight of the vessel.".to_owned(),
+        Some(Phase::Taring) => "Hands off: taking the weight of the vessel. (If it goes on: lift it \
+                                off, empty it, wait until the scale is still, put it back.)"
+            .to_owned(),
         Some(Phase::ZeroDoubted) => {
             "The scale was away and may have another zero: take everything off the pan, then put \
              the vessel back."
