@@ -127,6 +127,10 @@ fn pour(bench: &mut Bench, pan: &Pan, tare: Mass) {
         return;
     }
     let over = bench.is_caustic_over(&pan.id);
+    if over && back_below_guard_unseen(pan, tare) {
+        offer(bench, pan, Ask::StillThere);
+        return;
+    }
     offer_remedy(bench, pan, over);
     if over {
         return;
@@ -249,6 +253,13 @@ fn watch_lift(bench: &mut Bench, pan: &Pan, tare: Mass) -> bool {
         bench.emit(Fact::Lifted { batch, step });
     }
     gone
+}
+
+/// After a restart the latch waits for somebody to say that this is the same cup.
+fn back_below_guard_unseen(pan: &Pan, tare: Mass) -> bool {
+    let guard = pan.weighing.target.guard.map(|guard| guard.mass);
+    let below = pan.rest.zip(guard).is_some_and(|(rest, guard)| rest - tare <= guard);
+    pan.weighing.unconfirmed && below
 }
 
 /// A vessel comes back all at once, or as heavy as it left; a slow rise is a pour.
