@@ -96,6 +96,8 @@ pub enum Phase {
     Blind,
     /// After a silence the pan does not carry what the books say.
     ZeroDoubted,
+    /// Something is to be taken out of the vessel: the target is what is to be left.
+    TakingOut,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

@@ -49,6 +49,8 @@ async fn dispatch(args: Args) -> anyhow::Result<ExitCode> {
         Command::Start(start) => acts::start(at, start).await,
         Command::Confirm(confirm) => acts::confirm(at, confirm).await,
         Command::Choose(choose) => acts::choose(at, choose).await,
+        Command::Remedy(remedy) => acts::remedy(at, remedy).await,
+        Command::Correct(correct) => acts::correct(at, correct).await,
         Command::Declare(declare) => acts::declare(at, declare).await,
         Command::Observe(observe) => acts::observe(at, observe).await,
         Command::Acknowledge(acknowledge) => acts::acknowledge(at, acknowledge).await,

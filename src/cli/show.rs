@@ -127,6 +127,7 @@ fn weighing_lines(batch: &BatchView, weighing: &WeighingView, lines: &mut Vec<St
         Phase::Lifted => "lifted",
         Phase::Blind => "BLIND",
         Phase::ZeroDoubted => "zero in doubt",
+        Phase::TakingOut => "taking out",
     };
     lines.push(format!("  {left}  ({net} of {}, {phase}){pace}", show(weighing.target.mass)));
     lines.push(format!("  {}", dip_rule(weighing)));
