@@ -123,12 +123,13 @@ fn route(bench: &Handle, clock: &Clock, name: &Arc<str>, event: Event) {
             tracing::debug!("{name}: a frame is refused: {why}");
             bench.offer(clock.now(), Input::Refused { instrument: instrument() });
         }
-        Event::Unreadable { why } => {
-            tracing::warn!(
-                "{name}: bytes come, but nothing in them can be read ({why}); is it the right \
-                 wire sheet, and the right speed?"
-            );
-        }
+        // an empty piece of tape stands for the byte that nobody knows
+        Event::Damaged { at } => bench.journal.bytes(name, at, &[]),
+        Event::Health(health) => match health.words() {
+            Some(words) => tracing::warn!("{name}: {words}"),
+            None => tracing::info!("{name}: good again"),
+        },
+        Event::Asked { .. } | Event::Frame { .. } => {}
     }
 }
 

@@ -22,7 +22,7 @@ mod verify;
 
 pub use bytes::{escape, unescape};
 pub use checksum::{Checksum, crc16_modbus};
-pub use decode::{ChannelMap, Decoder, Item, Refusal};
+pub use decode::{ChannelMap, Decoder, FrameRead, Item, Refusal};
 pub use examples::{ExampleOutcome, check, unproved};
 pub use library::{SheetLibrary, UnknownSheet};
 pub use sheet::{Commands, Flow, Line, LineParity, Sheet, Talk};
