@@ -18,6 +18,7 @@
 //! - A pseudo-terminal takes 7E1 and stays at 8N1 without a word; a real adapter obeys.
 
 mod counters;
+mod found;
 mod health;
 mod holder;
 mod line;
@@ -27,6 +28,7 @@ mod open;
 mod task;
 
 pub use counters::{Counters, Counts};
+pub use found::{Access, FoundPort, Kind, NoRule, System, Usb, rule};
 pub use health::Health;
 pub use line::PortSettings;
 pub use open::OpenError;
