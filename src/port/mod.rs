@@ -20,6 +20,7 @@
 mod counters;
 mod found;
 mod health;
+mod hear;
 mod holder;
 mod line;
 mod link;
@@ -30,6 +31,7 @@ mod task;
 pub use counters::{Counters, Counts};
 pub use found::{Access, FoundPort, Kind, NoRule, System, Usb, rule};
 pub use health::Health;
+pub use hear::hear;
 pub use line::PortSettings;
 pub use open::OpenError;
 pub use task::{Event, run};

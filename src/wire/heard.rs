@@ -51,8 +51,21 @@ const SAMPLES: usize = 4;
 const SAMPLE_BYTES: usize = 32;
 
 impl Recording {
+    pub fn began(&self) -> Option<Moment> {
+        self.heard.first().map(|heard| match heard {
+            Heard::Bytes { at, .. }
+            | Heard::Damaged { at }
+            | Heard::Asked { at, .. }
+            | Heard::Quiet { at } => *at,
+        })
+    }
+
     pub fn byte_count(&self) -> usize {
-        self.bytes().len()
+        let count = |heard: &Heard| match heard {
+            Heard::Bytes { bytes, .. } => bytes.len(),
+            _ => 0,
+        };
+        self.heard.iter().map(count).sum()
     }
 
     pub fn damaged_count(&self) -> usize {
@@ -89,6 +102,38 @@ impl Recording {
             ending: escape(ending),
             samples,
         }
+    }
+}
+
+impl Impression {
+    /// A line each.
+    pub fn words(&self) -> Vec<String> {
+        /// Less text than this is no text. Percent; ours.
+        const TEXT_FROM: usize = 90;
+        let mut lines = Vec::new();
+        if self.damaged * 10 > self.bytes {
+            lines.push(format!(
+                "{} bytes came with a wrong parity or stop bit: the speed, the bits or the parity is \
+                 wrong",
+                self.damaged
+            ));
+        }
+        let text = self.text_percent;
+        lines.push(if text >= TEXT_FROM && !self.ending.is_empty() {
+            format!("{text} % of it is text, in lines that end with `{}`", self.ending)
+        } else if text >= TEXT_FROM {
+            format!("{text} % of it is text, without line ends")
+        } else if self.text_percent_of_seven_bits >= TEXT_FROM {
+            format!(
+                "{text} % of it is text, {} % with the eighth bit cleared: it has seven data bits \
+                 and a parity",
+                self.text_percent_of_seven_bits
+            )
+        } else {
+            format!("{text} % of it is text: it is binary, or the speed is wrong")
+        });
+        lines.extend(self.samples.iter().map(|sample| format!("`{sample}`")));
+        lines
     }
 }
 
@@ -147,5 +192,35 @@ impl Sheet {
             commands: Commands::default(),
             examples: Vec::new(),
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn impression(bytes: &[u8]) -> Impression {
+        let heard = vec![Heard::Bytes { at: Moment::from_nanos(0), bytes: bytes.to_vec() }];
+        Recording { heard, asked_by: None }.impression()
+    }
+
+    #[test]
+    fn text_binary_and_seven_bits_are_told_apart() {
+        let lines = impression(b"5 g\r\nGROSS 12.5 g\r\nGROSS 12.6 g\r\nGR");
+        assert_eq!(lines.ending, "\\r\\n");
+        let words = ["100 % of it is text, in lines that end with `\\r\\n`", "`GROSS 12.5 g`"];
+        assert_eq!(lines.words()[..2], words);
+        let seven = impression(&[0xd3, 0xd4, 0x2c, 0xb1, 0xb2, 0x8d, 0x0a]);
+        assert!(seven.words()[0].ends_with("it has seven data bits and a parity"));
+        let binary = impression(&[0x81, 0x00, 0xfe, 0x07, 0x93, 0x11]);
+        assert!(binary.words()[0].ends_with("it is binary, or the speed is wrong"));
+        assert_eq!(binary.samples, ["\\x81\\x00\\xFE\\x07\\x93\\x11"]);
+    }
+
+    #[test]
+    fn much_damage_is_said_first() {
+        let damaged = Heard::Damaged { at: Moment::from_nanos(0) };
+        let recording = Recording { heard: vec![damaged; 7], asked_by: None };
+        assert!(recording.impression().words()[0].starts_with("7 bytes came with a wrong parity"));
     }
 }

@@ -25,7 +25,7 @@ mod verify;
 pub use bytes::{escape, unescape};
 pub use checksum::{Checksum, crc16_modbus};
 pub use decode::{ChannelMap, Decoder, FrameRead, Item, Refusal};
-pub use examples::{ExampleOutcome, check, unproved};
+pub use examples::{ExampleOutcome, channels as plain_channels, check, reading_words, unproved};
 pub use heard::{Heard, Impression, Recording};
 pub use library::{SheetLibrary, UnknownSheet};
 pub use rank::{Fit, ValueSeen, rank};
