@@ -131,6 +131,62 @@ fn listening_shows_bytes_frames_and_readings() {
     assert!(text.contains("100 % of it is text, in lines that end with `\\r\\n`"), "{text}");
 }
 
+struct Serving(Child);
+
+impl Drop for Serving {
+    fn drop(&mut self) {
+        let _ = self.0.kill();
+        let _ = self.0.wait();
+    }
+}
+
+#[test]
+fn watch_shows_what_each_port_has_counted_and_what_ails_it() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = |name: &str| folder.path().join(name);
+    let [scale, probe] = ["scale-port", "probe-port"].map(|name| {
+        let mut port = SimPort::new(at(name));
+        port.plug().unwrap();
+        port
+    });
+    let bench = format!(
+        "name = \"a bench\"\n\
+         [[instrument]]\nname = \"scale\"\nport = \"{}\"\nsheet = \"comma-status-line\"\n\
+         [[instrument.channel]]\nname = \"scale\"\nrole = \"scale\"\nd = \"0.1 g\"\n\
+         capacity = \"6 kg\"\n\
+         [[instrument]]\nname = \"thermometer\"\nport = \"{}\"\nsheet = \"comma-probes\"\n\
+         [[instrument.channel]]\nname = \"pot\"\nrole = \"pot\"\nsource = \"T1\"\n",
+        scale.link().display(),
+        probe.link().display()
+    );
+    std::fs::write(at("bench.toml"), bench).unwrap();
+    let (data, file) = (at("data"), at("bench.toml"));
+    let (data, file) = (data.to_str().unwrap(), file.to_str().unwrap());
+    let _serving = Serving(start(&["--data", data, "serve", "--bench", file]));
+    let began = Instant::now();
+    loop {
+        assert!(began.elapsed() < PATIENCE, "the counters do not come");
+        scale.write(b"ST,+00123.4   g\r\n").unwrap();
+        probe.write(b"T=41.7 T=23.1\r\n").unwrap();
+        let output = start(&["--data", data, "watch", "--json"]).wait_with_output().unwrap();
+        let Ok(view) = serde_json::from_slice::<panroom::bench::View>(&output.stdout) else {
+            continue;
+        };
+        let [scale, thermometer] = view.instruments.as_slice() else { panic!("{view:?}") };
+        assert_eq!((scale.instrument.as_str(), &scale.trouble), ("scale", &None));
+        if scale.readings < 5 || thermometer.trouble.is_none() {
+            continue;
+        }
+        assert!(scale.open && thermometer.open);
+        assert_eq!((thermometer.readings, scale.refused), (0, 0));
+        assert!(thermometer.refused >= 20);
+        let shown = out(&start(&["--data", data, "watch", "--once"]).wait_with_output().unwrap());
+        assert!(shown.contains("readings   thermometer: 0 readings"), "{shown}");
+        assert!(shown.contains("! thermometer: bytes come, but nothing in them can be read"));
+        return;
+    }
+}
+
 #[test]
 fn a_port_that_is_not_there_is_named() {
     let output = start(&["identify", "/dev/no-such-port"]).wait_with_output().unwrap();
