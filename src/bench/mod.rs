@@ -44,6 +44,6 @@ pub use settings::Settings;
 pub use setup::{ChannelSetup, ProbeAt, Role, Setup};
 pub use state::{Batch, State};
 pub use view::{
-    AlarmView, BatchView, CaptureView, ChannelView, CombineView, CookView, JournalView, LyeView,
-    Pace, Phase, PromptView, View, WeighingView,
+    AlarmView, BatchView, CaptureView, ChannelView, CombineView, CookView, InstrumentView,
+    JournalView, LyeView, Pace, Phase, PromptView, View, WeighingView,
 };

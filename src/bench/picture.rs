@@ -38,6 +38,7 @@ pub fn view(bench: &Bench, now: Moment) -> View {
             .filter(|&until| until > bench.now)
             .map(|until| until - bench.now),
         nobody_hears: bench.senses.audible == 0 && bench.state.batches.values().any(must_be_heard),
+        instruments: Vec::new(),
     }
 }
 

@@ -3,6 +3,7 @@ use std::path::PathBuf;
 use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
 use clap::{Parser, Subcommand, ValueEnum};
 
+use super::instruments::{IdentifyArgs, ListenArgs, PortsArgs};
 use crate::bench::{Observation, Outcome, Remedy};
 use crate::daemon::Folder;
 use crate::demo;
@@ -74,6 +75,12 @@ pub enum Command {
     Review(Review),
     /// Wire sheets: how instruments speak
     Sheet(Sheet),
+    /// List what is plugged in: lasting names, USB ids, who may open it
+    Ports(PortsArgs),
+    /// Show what comes from a port, byte by byte, as it comes
+    Listen(ListenArgs),
+    /// Find out how the instrument at a port speaks
+    Identify(IdentifyArgs),
 }
 
 #[derive(clap::Args)]
