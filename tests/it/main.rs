@@ -10,6 +10,7 @@ mod invariants;
 mod journal;
 mod plans;
 mod port_task;
+mod pots;
 mod readme;
 mod recipes;
 mod review;
