@@ -16,3 +16,4 @@ mod recipes;
 mod review;
 mod scenarios;
 mod tidy;
+mod watching;
