@@ -4,6 +4,7 @@ mod acts;
 mod args;
 mod bench_side;
 mod books;
+mod replay;
 mod show;
 mod watch;
 
@@ -45,6 +46,9 @@ async fn dispatch(args: Args) -> anyhow::Result<ExitCode> {
         Command::Serve(serve) => bench_side::serve(at, serve).await,
         Command::Plan(plan) => bench_side::plan(plan),
         Command::Example(example) => bench_side::example(example),
+        Command::Replay(replay) => {
+            tokio::task::spawn_blocking(move || replay::run(&at, &replay)).await?
+        }
         Command::Sheet(sheet) => bench_side::sheet(sheet),
         Command::Start(start) => acts::start(at, start).await,
         Command::Confirm(confirm) => acts::confirm(at, confirm).await,

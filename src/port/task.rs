@@ -25,6 +25,15 @@ pub enum Event {
         at: Moment,
         bytes: Vec<u8>,
     },
+    /// A question was written, and only its answer may be read.
+    Asked {
+        at: Moment,
+        question: usize,
+    },
+    /// A pause told the decoder something; for the tape.
+    Quiet {
+        at: Moment,
+    },
     Item(Item),
     /// Bytes come, but none of them can be read.
     Unreadable {
@@ -90,7 +99,7 @@ impl Session<'_> {
         let mut buffer = vec![0; READ_MAX];
         let mut unread = 0;
         loop {
-            if let Err(why) = self.ask(port).await {
+            if let Err(why) = self.ask(port, tell).await {
                 return why;
             }
             let now = self.clock.now();
@@ -108,7 +117,12 @@ impl Session<'_> {
                     self.decoder.push(at, bytes, &mut items);
                 }
                 Ok(Err(error)) => return format!("cannot be read any more: {error}"),
-                Err(_) => self.decoder.idle(self.clock.now(), &mut items),
+                Err(_) => {
+                    let at = self.clock.now();
+                    if self.decoder.idle(at, &mut items) {
+                        tell(Event::Quiet { at });
+                    }
+                }
             }
             for item in items {
                 match &item {
@@ -134,10 +148,16 @@ impl Session<'_> {
         }
     }
 
-    async fn ask(&mut self, port: &mut SerialStream) -> Result<(), String> {
+    async fn ask(
+        &mut self,
+        port: &mut SerialStream,
+        tell: &mut (impl FnMut(Event) + Send),
+    ) -> Result<(), String> {
+        let at = self.clock.now();
         let Some(talker) = &mut self.talker else { return Ok(()) };
-        let Some(question) = talker.query(self.clock.now()) else { return Ok(()) };
+        let Some(question) = talker.query(at) else { return Ok(()) };
         self.decoder.asked(question.index);
+        tell(Event::Asked { at, question: question.index });
         match tokio::time::timeout(WRITE_LONGEST, port.write_all(&question.bytes)).await {
             Ok(Ok(())) => Ok(()),
             Ok(Err(error)) => Err(format!("cannot be written any more: {error}")),

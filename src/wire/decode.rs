@@ -1,6 +1,8 @@
 use std::fmt;
 use std::sync::Arc;
 
+use serde::{Deserialize, Serialize};
+
 use super::fields::{self, DefaultUnit};
 use super::frame::{Cut, CutKind, Framer};
 use super::modbus::{self, Answer};
@@ -29,7 +31,7 @@ enum Asked {
 }
 
 /// Which value of a frame goes to which channel of the bench.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct ChannelMap {
     /// As the sheet names it; empty for the only one.
     pub source: String,
@@ -100,11 +102,13 @@ impl Decoder {
         self.read(cuts, out);
     }
 
-    /// Time has passed without bytes; for instruments whose frames end by a pause.
-    pub fn idle(&mut self, now: Moment, out: &mut Vec<Item>) {
+    /// Time has passed without bytes; for instruments whose frames end by a pause. Whether the
+    /// pause told anything: if not, a replay can do without it.
+    pub fn idle(&mut self, now: Moment, out: &mut Vec<Item>) -> bool {
         let mut cuts = Vec::new();
-        self.framer.idle(now, &mut cuts);
+        let told = self.framer.idle(now, &mut cuts);
         self.read(cuts, out);
+        told
     }
 
     /// A question was asked, counted as the sheet lists its queries or its Modbus values: an

@@ -17,6 +17,7 @@ struct Entry {
     sheet: Arc<Sheet>,
     /// The file it came from, for messages.
     origin: String,
+    text: Arc<str>,
 }
 
 /// No sheet has this name.
@@ -77,7 +78,8 @@ impl SheetLibrary {
     /// Adds a sheet; one of the same name is replaced by it.
     pub fn add(&mut self, source: Source<'_>) -> Result<(), Problems> {
         let sheet = Arc::new(Sheet::read(source)?);
-        let entry = Entry { sheet: Arc::clone(&sheet), origin: source.file.to_owned() };
+        let text = Arc::from(source.text);
+        let entry = Entry { sheet: Arc::clone(&sheet), origin: source.file.to_owned(), text };
         self.sheets.insert(sheet.name.clone(), entry);
         Ok(())
     }
@@ -88,6 +90,11 @@ impl SheetLibrary {
             nearest: nearest(name, self.sheets.keys().map(String::as_str)).map(str::to_owned),
         };
         self.sheets.get(name).map(|entry| &entry.sheet).ok_or_else(unknown)
+    }
+
+    /// The sheet as it is written, to be kept with what was read by it.
+    pub fn text(&self, name: &str) -> Option<Arc<str>> {
+        self.sheets.get(name).map(|entry| Arc::clone(&entry.text))
     }
 
     /// Name, origin and sheet of each, by name.

@@ -12,6 +12,7 @@ mod plans;
 mod port_task;
 mod readme;
 mod recipes;
+mod replay;
 mod review;
 mod scenarios;
 mod tidy;
