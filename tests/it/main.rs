@@ -16,6 +16,7 @@ mod pots;
 mod readme;
 mod recipes;
 mod remedies;
+mod replay;
 mod review;
 mod scenarios;
 mod tidy;
