@@ -2,12 +2,15 @@
 
 mod bench;
 mod bench_files;
+#[allow(dead_code)] // the views to come use the rest of it
+mod browser;
 mod campaign;
 mod chemistry_practice;
 mod driver;
 mod e2e;
 mod invariants;
 mod journal;
+mod page;
 mod plans;
 mod port_task;
 mod readme;
