@@ -212,6 +212,14 @@ pub fn prompt(bench: &Bench, batch: &Batch, asks: &Ask) -> String {
     }
 }
 
+/// One way out of too much caustic, as a button says it.
+pub fn remedy(units: &Units, remedy: Remedy, excess: Mass) -> String {
+    match remedy {
+        Remedy::SpoonOut => format!("Spoon out {}, into waste", mass(units, excess)),
+        Remedy::Discard => "Discard the batch as the safety data sheet says".to_owned(),
+    }
+}
+
 /// What is wrong and what to do, for one alarm as things stand.
 pub fn alarm(bench: &Bench, id: &AlarmId) -> String {
     let batch = id.batch().and_then(|id| bench.batch(id));
