@@ -83,6 +83,11 @@ pub struct Demo {
     /// How many times faster than life, 1 to 10
     #[arg(long, default_value_t = 10, value_parser = clap::value_parser!(u8).range(1..=10))]
     pub speed: u8,
+    /// You answer at the page: choose the remedy, see the alarms; the simulated hands only pour
+    #[arg(long, conflicts_with = "no_page")]
+    pub play: bool,
+    #[command(flatten)]
+    pub page: Page,
 }
 
 #[derive(Clone, Copy, Default, ValueEnum)]
@@ -375,7 +380,13 @@ impl Story {
 
 impl Demo {
     pub fn options(&self, data: Option<Folder>) -> demo::Options {
-        demo::Options { story: self.story.name(), speed: self.speed, folder: data }
+        demo::Options {
+            story: self.story.name(),
+            speed: self.speed,
+            folder: data,
+            page: self.page.options(),
+            play: self.play,
+        }
     }
 }
 

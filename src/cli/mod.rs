@@ -15,6 +15,7 @@ use clap::Parser;
 
 use args::{Args, Command};
 
+pub use page::show as show_page;
 pub use watch::Screen;
 
 /// Runs one command. What a person asked for goes to standard output, why it could not be done to
