@@ -6,6 +6,7 @@ use tokio::sync::{broadcast, watch};
 use super::bench_loop::Handle;
 use super::evidence::review_of;
 use super::folder::Folder;
+use super::hearing::Hearing;
 use crate::bench::{Act, BatchId, Cue, Reply, View};
 use crate::bench_file::BenchFile;
 use crate::chemistry::FatTable;
@@ -26,11 +27,14 @@ pub struct Desk {
     bench_file: BenchFile,
     handle: Handle,
     clock: Clock,
+    /// Which screens can be heard.
+    pub hearing: Arc<Hearing>,
 }
 
 impl Desk {
     pub(super) fn new(folder: Folder, bench_file: BenchFile, handle: Handle, clock: Clock) -> Desk {
-        Desk { folder, bench_file, handle, clock }
+        let hearing = Arc::new(Hearing::new(handle.clone(), clock.clone()));
+        Desk { folder, bench_file, handle, clock, hearing }
     }
 
     /// The newest whole view.

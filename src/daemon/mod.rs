@@ -10,6 +10,7 @@ mod bench_loop;
 mod desk;
 mod evidence;
 mod folder;
+mod hearing;
 mod hook;
 mod ports;
 
@@ -29,6 +30,7 @@ use crate::wire::SheetLibrary;
 pub use desk::Desk;
 pub use evidence::review_of;
 pub use folder::Folder;
+pub use hearing::{Hearing, Listener, ScreenId};
 
 /// What a daemon is started with.
 pub struct Options {
@@ -79,7 +81,7 @@ pub async fn start(options: Options) -> anyhow::Result<Daemon> {
     folder.create()?;
     let lock = crate::journal::Lock::take(&folder.lock())?;
     // an address that cannot be had is said before anything else begins
-    let page = page.map(|page| open_page(page, &folder, &clock)).transpose()?;
+    let page = page.map(|page| open_page(page, &folder)).transpose()?;
     let bench = bench_loop::start(&folder, &bench_file, clock.clone())?;
     let hook = hook::start(bench_file.alarm_command.clone(), bench.handle.cues.subscribe());
     let ports = ports::start(&bench_file, &sheets, &clock, &bench.handle)?;
@@ -93,9 +95,9 @@ pub async fn start(options: Options) -> anyhow::Result<Daemon> {
     Ok(Daemon { desk, bench, ports, hook, doors, gate, folder, _lock: lock })
 }
 
-fn open_page(page: PageOptions, folder: &Folder, clock: &Clock) -> anyhow::Result<Listening> {
+fn open_page(page: PageOptions, folder: &Folder) -> anyhow::Result<Listening> {
     let access = page::Access::open(folder.path())?;
-    page::listen(page.address, page.anywhere, access, clock.clone())
+    page::listen(page.address, page.anywhere, access)
 }
 
 fn open_door(folder: &Folder, door: &Door) -> anyhow::Result<tokio::task::JoinHandle<()>> {

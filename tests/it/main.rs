@@ -2,7 +2,6 @@
 
 mod bench;
 mod bench_files;
-#[allow(dead_code)] // the views to come use the rest of it
 mod browser;
 mod campaign;
 mod chemistry_practice;
@@ -11,6 +10,7 @@ mod e2e;
 mod invariants;
 mod journal;
 mod page;
+mod page_gate;
 mod plans;
 mod port_task;
 mod readme;

@@ -15,6 +15,7 @@ mod gate;
 pub mod layout;
 mod pair;
 mod server;
+pub mod trace;
 
 use std::net::SocketAddr;
 
