@@ -8,6 +8,7 @@ pub fn draw() -> Markup {
     html! {
         div id="said" role="status" {}
         div class="bar" {
+            (sound_question())
             button type="button" id="splash" class="splash" {
                 span aria-hidden="true" { "✚ " } "Splash: what to do" span class="how" { "key F2" }
             }
@@ -16,7 +17,6 @@ pub fn draw() -> Markup {
             button type="button" id="again" { "Say it again" }
             p id="wake-state" class="state soft" {}
         }
-        (sound_question())
         (settings())
         (card())
     }
