@@ -7,8 +7,9 @@ use super::progress::cooking;
 use super::setup::ProbeAt;
 use super::state::Batch;
 use super::view::AnswerView;
-use super::words;
+use super::{acts, remedies, words};
 use crate::plan::StepKind;
+use crate::quantity::Mass;
 
 /// Answers to a question, the usual one first.
 pub fn of(bench: &Bench, batch: &Batch, prompt: PromptId, asks: &Ask) -> Vec<AnswerView> {
@@ -20,15 +21,19 @@ pub fn of(bench: &Bench, batch: &Batch, prompt: PromptId, asks: &Ask) -> Vec<Ans
         vec![AnswerView { words: words.to_owned(), act: Act::Confirm { prompt }, hold: true }]
     };
     match asks {
-        Ask::TakeShort { .. } | Ask::TakeLong { .. } => yes("Leave it so"),
+        Ask::TakeShort { .. } => {
+            let mut answers = yes("Leave it so");
+            if acts::may_bring_down(batch) {
+                answers.push(remedy(bench, batch, prompt, Remedy::BringDown, Mass::ZERO));
+            }
+            answers
+        }
+        Ask::TakeLong { .. } => yes("Leave it so"),
         Ask::Remedy { options, excess } => {
-            let excess = bench.caustic_excess(&batch.id).unwrap_or(*excess);
-            let remedy = |&remedy: &Remedy| AnswerView {
-                words: words::remedy(&batch.control.units, remedy, excess),
-                act: Act::Choose { prompt, remedy },
-                hold: true,
-            };
-            options.iter().map(remedy).collect()
+            options.iter().map(|&way| remedy(bench, batch, prompt, way, *excess)).collect()
+        }
+        Ask::Under { options, missing } => {
+            options.iter().map(|&way| remedy(bench, batch, prompt, way, *missing)).collect()
         }
         Ask::Dissolved => yes("It is all in, and clear"),
         Ask::VesselBack { .. } => yes("Go on without it"),
@@ -39,6 +44,49 @@ pub fn of(bench: &Bench, batch: &Batch, prompt: PromptId, asks: &Ask) -> Vec<Ans
         Ask::Done => yes("Done"),
         Ask::StillThere => yes("Nothing was touched"),
         Ask::LeaveUnrecorded => held("I wrote it down; go on"),
+    }
+}
+
+/// What is asked, without the answers.
+pub fn question(bench: &Bench, batch: &Batch, asks: &Ask) -> String {
+    let mass = |mass: Mass| words::mass(&batch.control.units, mass);
+    match asks {
+        Ask::TakeShort { missing } => format!("{} is missing. Go on adding?", mass(*missing)),
+        Ask::Remedy { excess, .. } => {
+            let excess = bench.caustic_excess(&batch.id).unwrap_or(*excess);
+            let why = match remedies::over(bench, batch).1 {
+                Some(why) if !bench.is_caustic_over(&batch.id) => format!(" {why}."),
+                _ => String::new(),
+            };
+            format!("{} of caustic too much.{why} What will you do?", mass(excess))
+        }
+        Ask::Under { missing, .. } => {
+            format!("{} of caustic too little. What will you do?", mass(*missing))
+        }
+        _ => words::prompt(bench, batch, asks),
+    }
+}
+
+/// One way out with its numbers, as things stand now.
+fn remedy(
+    bench: &Bench,
+    batch: &Batch,
+    prompt: PromptId,
+    remedy: Remedy,
+    excess: Mass,
+) -> AnswerView {
+    let words = match remedy {
+        Remedy::SpoonOut if bench.is_caustic_over(&batch.id) => {
+            let excess = bench.caustic_excess(&batch.id).unwrap_or(excess);
+            format!("spoon out {}, into waste", words::mass(&batch.control.units, excess))
+        }
+        _ => remedies::chosen(bench, &batch.id, remedy)
+            .map_or_else(|| remedy.title().to_owned(), |offer| offer.words),
+    };
+    AnswerView {
+        words: words::capitalised(&words),
+        act: Act::Choose { prompt, remedy },
+        hold: true,
     }
 }
 
@@ -57,6 +105,9 @@ pub fn offers(batch: &Batch) -> Vec<AnswerView> {
             let note = String::new();
             offers.push(offer(words, Act::Observe { batch: id(), observation, note }, false));
         }
+    }
+    if batch.said_combined {
+        offers.push(offer("Is the caustic right?", Act::AskRemedy { batch: id() }, false));
     }
     if batch.step().is_none() {
         let close = |outcome| Act::Close { batch: id(), outcome, note: String::new() };

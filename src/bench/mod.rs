@@ -5,8 +5,10 @@ mod alarm;
 mod answers;
 mod combine;
 mod cue;
+mod detour;
 mod emergency;
 mod fact;
+mod foreseen;
 mod handling;
 mod heat;
 mod input;
@@ -15,10 +17,14 @@ mod lye;
 mod pace;
 mod picture;
 mod progress;
+mod refusals;
+mod remedies;
+mod remedy_words;
 mod senses;
 mod settings;
 mod setup;
 mod state;
+mod takeout;
 mod vessel_back;
 mod view;
 mod watches;
@@ -39,6 +45,6 @@ pub use settings::Settings;
 pub use setup::{ChannelSetup, ProbeAt, Role, Setup};
 pub use state::{Batch, State};
 pub use view::{
-    AlarmView, AnswerView, BatchView, CaptureView, ChannelView, CombineView, CookView, JournalView,
-    LyeView, Pace, Phase, PromptView, TracePoint, View, WeighingView,
+    AlarmView, AnswerView, BatchView, CaptureView, ChannelView, CombineView, CookView,
+    InstrumentView, JournalView, LyeView, Pace, Phase, PromptView, TracePoint, View, WeighingView,
 };

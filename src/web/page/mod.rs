@@ -46,3 +46,6 @@ fn router(door: &Door, gate: &std::sync::Arc<Gate>) -> Router {
         .layer(DefaultBodyLimit::max(BODY_MAX))
         .layer(middleware::from_fn_with_state(gate.clone(), gate::pass))
 }
+
+#[cfg(test)]
+mod tests;

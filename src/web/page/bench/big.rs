@@ -66,6 +66,10 @@ fn weighed(weighing: &WeighingView, units: &Units) -> Big {
         (Phase::AwaitingVessel | Phase::Taring, _, _) => {
             (Some(target), format!("of {} to add", weighing.name), None)
         }
+        (Phase::TakingOut, Some(left), Some(net)) => {
+            let label = format!("of {} to take out", weighing.name);
+            (Some((Mass::ZERO - left).max(Mass::ZERO)), label, Some(format!("{} in it", show(net))))
+        }
         (_, Some(left), Some(net)) if left.is_negative() => {
             (Some(left.abs()), format!("too much {}", weighing.name), beneath(net))
         }
@@ -164,6 +168,7 @@ mod tests {
         is(Phase::AwaitingVessel, None, "4.00 oz", "of olive oil to add");
         is(Phase::Pouring, Some("1.5 oz"), "2.50 oz", "of olive oil left to add");
         is(Phase::Pouring, Some("4.5 oz"), "0.50 oz", "too much olive oil");
+        is(Phase::TakingOut, Some("4.5 oz"), "0.50 oz", "of olive oil to take out");
         is(Phase::Captured, Some("3.98 oz"), "3.98 oz", "of olive oil weighed");
     }
 

@@ -165,7 +165,7 @@ fn share(batch: &BatchView) -> Option<String> {
 fn question(prompt: &PromptView) -> Markup {
     html! {
         div class="question" data-prompt=(prompt.prompt) {
-            p class="asked" { (prompt.words) }
+            p class="asked" { (prompt.question) }
             div class="answers" {
                 @for (index, each) in prompt.answers.iter().enumerate() { (answer(each, index == 0)) }
             }
