@@ -1,3 +1,4 @@
+use std::net::SocketAddr;
 use std::path::PathBuf;
 
 use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
@@ -5,9 +6,10 @@ use clap::{Parser, Subcommand, ValueEnum};
 
 use super::instruments::{IdentifyArgs, ListenArgs, PortsArgs};
 use crate::bench::{Observation, Outcome, Remedy};
-use crate::daemon::Folder;
+use crate::daemon::{Folder, PageOptions};
 use crate::demo;
 use crate::plan::Alterations;
+use crate::web::page::DEFAULT_ADDRESS;
 
 /// Watches the scale and the thermometer of a soap maker's bench, guides the weighing, warns of too
 /// much caustic and of too much heat, and keeps every reading of every batch.
@@ -35,6 +37,8 @@ pub enum Command {
     Demo(Demo),
     /// Run the daemon in the foreground, until interrupted
     Serve(Serve),
+    /// Where the bench page is, and the code that lets another screen in
+    Page,
     /// Print the batch sheet of a recipe
     Plan(Plan),
     /// Print a complete recipe or bench file with remarks, to begin from
@@ -97,6 +101,11 @@ pub struct Demo {
     /// How many times faster than life, 1 to 10
     #[arg(long, default_value_t = 10, value_parser = clap::value_parser!(u8).range(1..=10))]
     pub speed: u8,
+    /// You answer at the page: choose the remedy, see the alarms; the simulated hands only pour
+    #[arg(long, conflicts_with = "no_page")]
+    pub play: bool,
+    #[command(flatten)]
+    pub page: Page,
 }
 
 #[derive(Clone, Copy, Default, ValueEnum)]
@@ -118,9 +127,30 @@ pub struct Serve {
     /// A folder of wire sheets of your own; one of the same name replaces ours
     #[arg(long, value_name = "DIR")]
     pub sheets: Option<PathBuf>,
+    #[command(flatten)]
+    pub page: Page,
     /// Times as fast as life; for tests on simulated instruments
     #[arg(long, hide = true, default_value_t = 1, value_parser = clap::value_parser!(u8).range(1..=10))]
     pub speed: u8,
+}
+
+/// The bench page.
+#[derive(clap::Args)]
+pub struct Page {
+    /// Where the page is served, like 127.0.0.1:7267 for this machine alone, or 0.0.0.0:7267 for
+    /// every paired screen in the house [default: 127.0.0.1:7267, or another port when it is taken]
+    #[arg(long, value_name = "ADDRESS")]
+    page: Option<SocketAddr>,
+    /// Serve no page
+    #[arg(long, conflicts_with = "page")]
+    no_page: bool,
+}
+
+impl Page {
+    pub fn options(&self) -> Option<PageOptions> {
+        let address = self.page.unwrap_or(DEFAULT_ADDRESS);
+        (!self.no_page).then_some(PageOptions { address, anywhere: self.page.is_none() })
+    }
 }
 
 #[derive(clap::Args)]
@@ -427,7 +457,13 @@ impl Story {
 
 impl Demo {
     pub fn options(&self, data: Option<Folder>) -> demo::Options {
-        demo::Options { story: self.story.name(), speed: self.speed, folder: data }
+        demo::Options {
+            story: self.story.name(),
+            speed: self.speed,
+            folder: data,
+            page: self.page.options(),
+            play: self.play,
+        }
     }
 }
 

@@ -6,6 +6,7 @@ mod bench_side;
 mod books;
 mod instruments;
 mod layout;
+mod page;
 mod replay;
 mod show;
 mod watch;
@@ -18,6 +19,7 @@ use clap::Parser;
 
 use args::{Args, Command};
 
+pub use page::show as show_page;
 pub use watch::Screen;
 
 /// Runs one command. What a person asked for goes to standard output, why it could not be done to
@@ -47,6 +49,7 @@ async fn dispatch(args: Args) -> anyhow::Result<ExitCode> {
         // shown above, without a place of its own
         Command::Demo(_) => Ok(ExitCode::SUCCESS),
         Command::Serve(serve) => bench_side::serve(at, serve).await,
+        Command::Page => page::run(at).await,
         Command::Plan(plan) => bench_side::plan(plan),
         Command::Example(example) => bench_side::example(example),
         Command::Replay(replay) => {

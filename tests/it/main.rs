@@ -2,6 +2,7 @@
 
 mod bench;
 mod bench_files;
+mod browser;
 mod campaign;
 mod chemistry_practice;
 mod driver;
@@ -10,6 +11,8 @@ mod instruments;
 mod invariants;
 mod journal;
 mod lye_first;
+mod page;
+mod page_gate;
 mod plans;
 mod port_task;
 mod pots;
