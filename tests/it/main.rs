@@ -7,6 +7,7 @@ mod campaign;
 mod chemistry_practice;
 mod driver;
 mod e2e;
+mod guide;
 mod instruments;
 mod invariants;
 mod journal;
