@@ -61,7 +61,7 @@ pub fn unproved(sheet: &Sheet) -> Vec<&'static str> {
 }
 
 /// A stream that begins where a frame begins.
-fn stream(sheet: &Arc<Sheet>, asked: Option<usize>) -> Decoder {
+pub(super) fn stream(sheet: &Arc<Sheet>, asked: Option<usize>) -> Decoder {
     let mut decoder = Decoder::new(Arc::clone(sheet), channels(sheet));
     // quiet since it was opened
     decoder.idle(Moment::from_nanos(0), &mut Vec::new());
@@ -190,7 +190,7 @@ fn reading_words(reading: &Reading) -> String {
 }
 
 /// Every value goes to a channel of its own name; units the wire leaves out are g and °C.
-fn channels(sheet: &Sheet) -> Vec<ChannelMap> {
+pub(super) fn channels(sheet: &Sheet) -> Vec<ChannelMap> {
     let map = |source: &str, quantity: Quantity| ChannelMap {
         source: source.to_owned(),
         channel: Channel::new(source),

@@ -14,6 +14,8 @@ mod examples;
 mod explain;
 mod fields;
 mod frame;
+#[cfg(test)]
+mod hardship;
 mod library;
 mod modbus;
 mod sheet;
