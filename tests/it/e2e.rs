@@ -159,8 +159,8 @@ look_every = "1 min"
 pub struct Instruments {
     load_tenths: Arc<AtomicI64>,
     celsius_tenths: Arc<AtomicI64>,
-    moving: Arc<AtomicBool>,
-    scale: Arc<Mutex<SimPort>>,
+    pub moving: Arc<AtomicBool>,
+    pub scale: Arc<Mutex<SimPort>>,
     stop: Sender<()>,
     feeder: Option<JoinHandle<()>>,
 }
@@ -187,7 +187,7 @@ impl Instruments {
         Instruments { load_tenths, celsius_tenths, moving, scale, stop, feeder }
     }
 
-    fn put(&self, grams: f64) {
+    pub fn put(&self, grams: f64) {
         self.load_tenths.store((grams * 10.0).round() as i64, Ordering::Relaxed);
     }
 }
@@ -197,6 +197,12 @@ impl Drop for Instruments {
         let _ = self.stop.send(());
         let _ = self.feeder.take().map(JoinHandle::join);
     }
+}
+
+pub fn scale_line(status: &str, tenths: i64) -> String {
+    let sign = if tenths < 0 { '-' } else { '+' };
+    let (whole, tenth) = (tenths.abs() / 10, tenths.abs() % 10);
+    format!("{status},{sign}{whole:06}.{tenth}  g\r\n")
 }
 
 /// A line of the scale every 10 ms (ten a second on a clock ten times as fast), of the probe every
@@ -212,10 +218,8 @@ fn feed(
     let mut tick = 0_u64;
     while stopped.recv_timeout(Duration::from_millis(10)).is_err() {
         let tenths = load.load(Ordering::Relaxed);
-        let sign = if tenths < 0 { '-' } else { '+' };
         let status = if moving.load(Ordering::Relaxed) { "US" } else { "ST" };
-        let (whole, tenth) = (tenths.abs() / 10, tenths.abs() % 10);
-        let line = format!("{status},{sign}{whole:06}.{tenth}  g\r\n");
+        let line = scale_line(status, tenths);
         scale.lock().unwrap().write(line.as_bytes()).unwrap();
         tick += 1;
         if tick.is_multiple_of(10) {
@@ -242,8 +246,12 @@ impl Drop for Served {
 
 impl Served {
     fn start(folder: &Path) -> Served {
+        Served::start_at(folder, SPEED)
+    }
+
+    pub fn start_at(folder: &Path, speed: &str) -> Served {
         let child = panroom(folder)
-            .args(["serve", "--speed", SPEED, "--bench"])
+            .args(["serve", "--speed", speed, "--bench"])
             .arg(folder.join("bench.toml"))
             .stdout(Stdio::null())
             .stderr(Stdio::piped())
@@ -266,7 +274,7 @@ impl Served {
     }
 
     /// Until the view is so.
-    fn wait(&self, what: &str, so: impl Fn(&View) -> bool) -> View {
+    pub fn wait(&self, what: &str, so: impl Fn(&View) -> bool) -> View {
         let began = Instant::now();
         loop {
             let view = self.view();
@@ -277,36 +285,36 @@ impl Served {
         }
     }
 
-    fn wait_batch(&self, what: &str, so: impl Fn(&BatchView) -> bool) -> BatchView {
+    pub fn wait_batch(&self, what: &str, so: impl Fn(&BatchView) -> bool) -> BatchView {
         let view = self.wait(what, |view| view.batches.first().is_some_and(&so));
         view.batches[0].clone()
     }
 
-    fn wait_step(&self, step: &str) -> BatchView {
+    pub fn wait_step(&self, step: &str) -> BatchView {
         self.wait_batch(step, |batch| batch.step == step)
     }
 
-    fn wait_phase(&self, phase: Phase) -> BatchView {
+    pub fn wait_phase(&self, phase: Phase) -> BatchView {
         let so = |batch: &BatchView| batch.weighing.as_ref().is_some_and(|w| w.phase == phase);
         self.wait_batch(&format!("{phase:?}"), so)
     }
 
-    fn wait_ask(&self, what: &str, so: impl Fn(&Ask) -> bool) -> BatchView {
+    pub fn wait_ask(&self, what: &str, so: impl Fn(&Ask) -> bool) -> BatchView {
         self.wait_batch(what, |batch| batch.prompt.as_ref().is_some_and(|p| so(&p.asks)))
     }
 
-    fn does(&self, args: &[&str]) {
+    pub fn does(&self, args: &[&str]) {
         assert_eq!(succeed(&self.folder, args), "done\n");
     }
 }
 
-fn weighing(batch: &BatchView) -> (f64, f64) {
+pub fn weighing(batch: &BatchView) -> (f64, f64) {
     let weighing = batch.weighing.as_ref().expect("something is weighed");
     let guard = weighing.target.guard.map_or(f64::NAN, |guard| guard.mass.grams());
     (weighing.target.mass.grams(), guard)
 }
 
-fn bench_in(folder: &Path) -> Instruments {
+pub fn bench_in(folder: &Path) -> Instruments {
     let bench = format!(
         r#"
 name = "test bench"

@@ -13,6 +13,7 @@ mod port_task;
 mod readme;
 mod recipes;
 mod replay;
+mod replug;
 mod review;
 mod scenarios;
 mod tidy;
