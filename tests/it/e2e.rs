@@ -160,7 +160,7 @@ pub struct Instruments {
     load_tenths: Arc<AtomicI64>,
     pub celsius_tenths: Arc<AtomicI64>,
     pub moving: Arc<AtomicBool>,
-    scale: Arc<Mutex<SimPort>>,
+    pub scale: Arc<Mutex<SimPort>>,
     stop: Sender<()>,
     feeder: Option<JoinHandle<()>>,
 }
@@ -199,6 +199,12 @@ impl Drop for Instruments {
     }
 }
 
+pub fn scale_line(status: &str, tenths: i64) -> String {
+    let sign = if tenths < 0 { '-' } else { '+' };
+    let (whole, tenth) = (tenths.abs() / 10, tenths.abs() % 10);
+    format!("{status},{sign}{whole:06}.{tenth}  g\r\n")
+}
+
 /// A line of the scale every 10 ms (ten a second on a clock ten times as fast), of the probe every
 /// 100 ms.
 fn feed(
@@ -212,10 +218,8 @@ fn feed(
     let mut tick = 0_u64;
     while stopped.recv_timeout(Duration::from_millis(10)).is_err() {
         let tenths = load.load(Ordering::Relaxed);
-        let sign = if tenths < 0 { '-' } else { '+' };
         let status = if moving.load(Ordering::Relaxed) { "US" } else { "ST" };
-        let (whole, tenth) = (tenths.abs() / 10, tenths.abs() % 10);
-        let line = format!("{status},{sign}{whole:06}.{tenth}  g\r\n");
+        let line = scale_line(status, tenths);
         scale.lock().unwrap().write(line.as_bytes()).unwrap();
         tick += 1;
         if tick.is_multiple_of(10) {
@@ -245,7 +249,7 @@ impl Served {
         Served::start_at(folder, SPEED)
     }
 
-    fn start_at(folder: &Path, speed: &str) -> Served {
+    pub fn start_at(folder: &Path, speed: &str) -> Served {
         let child = panroom(folder)
             .args(["serve", "--speed", speed, "--bench"])
             .arg(folder.join("bench.toml"))
@@ -310,7 +314,7 @@ impl Served {
         self.wait_batch(what, |batch| batch.prompt.as_ref().is_some_and(|p| so(&p.asks)))
     }
 
-    fn does(&self, args: &[&str]) {
+    pub fn does(&self, args: &[&str]) {
         assert_eq!(succeed(&self.folder, args), "done\n");
     }
 }
@@ -321,7 +325,7 @@ pub fn weighing(batch: &BatchView) -> (f64, f64) {
     (weighing.target.mass.grams(), guard)
 }
 
-fn bench_in(folder: &Path) -> Instruments {
+pub fn bench_in(folder: &Path) -> Instruments {
     let bench = format!(
         r#"
 name = "test bench"
