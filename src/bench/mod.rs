@@ -16,6 +16,7 @@ mod names;
 mod pace;
 mod picture;
 mod progress;
+mod repeat;
 mod senses;
 mod settings;
 mod setup;

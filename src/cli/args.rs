@@ -94,6 +94,8 @@ pub enum Story {
     CausticOver,
     /// The scale is unplugged in mid-pour, and comes back
     ScaleUnplugged,
+    /// Three pots at once on one scale
+    ThreePots,
 }
 
 #[derive(clap::Args)]
@@ -372,6 +374,7 @@ impl Story {
             Story::AllRight => "all-right",
             Story::CausticOver => "caustic-over",
             Story::ScaleUnplugged => "scale-unplugged",
+            Story::ThreePots => "three-pots",
         }
     }
 }

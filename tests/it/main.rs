@@ -11,6 +11,7 @@ mod journal;
 mod plans;
 mod port_task;
 mod pots;
+mod racing;
 mod readme;
 mod recipes;
 mod review;
