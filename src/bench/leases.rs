@@ -233,7 +233,8 @@ fn scale(bench: &Bench) -> Option<Channel> {
 
 fn wants_scale(bench: &Bench, batch: &Batch) -> bool {
     match (&batch.work, batch.step().map(|step| &step.kind)) {
-        (Work::Weighing(_), _) => true,
+        (Work::Weighing(_) | Work::TakingOut(_), _)
+        | (Work::Between, Some(StepKind::TakeOut(_))) => true,
         (Work::Between, Some(StepKind::Weigh(_))) => caustic_elsewhere(bench, batch).is_none(),
         (Work::Waiting, _) => vessel_back::wanted(batch).is_some(),
         _ => false,

@@ -4,7 +4,7 @@
 
 use super::fact::{CaptureHow, Fact, Observation, PromptId, Remedy};
 use super::law::Bench;
-use super::state::{Batch, State};
+use super::state::{Batch, Capture, State};
 use super::words;
 use crate::chemistry::IngredientId;
 use crate::quantity::{Mass, Span};
@@ -44,10 +44,17 @@ pub fn answered_so(bench: &Bench, prompt: PromptId, with: Option<Remedy>) -> Res
     }
 }
 
-/// This mass has been declared already.
+/// This mass has been declared already, and nothing of the kind is being weighed again.
 pub fn declared(batch: &Batch, ingredient: &IngredientId, mass: Mass) -> bool {
-    let capture = batch.captures.get(ingredient);
-    capture.is_some_and(|capture| capture.how == CaptureHow::ByHand && capture.net == mass)
+    let weighed_now = batch.weigh().is_some_and(|(weigh, weighing)| {
+        &weigh.ingredient == ingredient && weighing.captured.is_none()
+    });
+    let same = |capture: &Capture| {
+        &capture.ingredient == ingredient
+            && capture.how == CaptureHow::ByHand
+            && capture.net == mass
+    };
+    !weighed_now && batch.captures.values().any(same)
 }
 
 /// The same was observed a moment ago.

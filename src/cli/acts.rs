@@ -29,10 +29,29 @@ pub async fn confirm(at: Place, args: args::Confirm) -> anyhow::Result<ExitCode>
 }
 
 pub async fn choose(at: Place, args: args::Choose) -> anyhow::Result<ExitCode> {
-    let is_remedy = |prompt: &PromptView| matches!(prompt.asks, Ask::Remedy { .. });
+    let has_a_choice = |prompt: &PromptView| {
+        matches!(prompt.asks, Ask::Remedy { .. } | Ask::Under { .. } | Ask::TakeShort { .. })
+    };
     let (number, batch) = (args.question, args.batch.as_deref());
-    let prompt = which::question(&view(&at).await?, number, batch, is_remedy)?;
-    act(&at, Act::Choose { prompt, remedy: args.remedy.into() }).await
+    let prompt = which::question(&view(&at).await?, number, batch, has_a_choice)?;
+    act(&at, Act::Choose { prompt, remedy: args.remedy }).await
+}
+
+pub async fn remedy(at: Place, args: args::AskRemedy) -> anyhow::Result<ExitCode> {
+    let batch = batch(&at, args.batch, Unnamed::TheOneThatAsks).await?.batch;
+    let answer = act(&at, Act::AskRemedy { batch: batch.clone() }).await?;
+    let asked = view(&at).await?.batches.into_iter().find(|open| open.batch == batch);
+    if let Some(prompt) = asked.and_then(|batch| batch.prompt) {
+        println!("{}", prompt.words);
+    }
+    Ok(answer)
+}
+
+pub async fn correct(at: Place, args: args::Correct) -> anyhow::Result<ExitCode> {
+    let batch = batch(&at, args.batch, Unnamed::Nobody).await?.batch;
+    let mass = Mass::parse(&args.mass)?;
+    let ingredient = IngredientId(args.ingredient);
+    act(&at, Act::Correct { batch, ingredient, mass, reason: args.reason }).await
 }
 
 pub async fn declare(at: Place, args: args::Declare) -> anyhow::Result<ExitCode> {
