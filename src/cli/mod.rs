@@ -6,6 +6,7 @@ mod bench_side;
 mod books;
 mod instruments;
 mod layout;
+mod replay;
 mod show;
 mod watch;
 mod which;
@@ -48,6 +49,9 @@ async fn dispatch(args: Args) -> anyhow::Result<ExitCode> {
         Command::Serve(serve) => bench_side::serve(at, serve).await,
         Command::Plan(plan) => bench_side::plan(plan),
         Command::Example(example) => bench_side::example(example),
+        Command::Replay(replay) => {
+            tokio::task::spawn_blocking(move || replay::run(&at, &replay)).await?
+        }
         Command::Sheet(sheet) => bench_side::sheet(sheet),
         Command::Ports(args) => instruments::ports(&args),
         Command::Listen(args) => instruments::listen(args).await,

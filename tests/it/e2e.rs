@@ -49,7 +49,7 @@ fn facts(folder: &Path, batch: &BatchId) -> Vec<Fact> {
     reader.facts(batch).unwrap().into_iter().map(|row| row.numbered.fact).collect()
 }
 
-fn only_batch(folder: &Path) -> BatchId {
+pub fn only_batch(folder: &Path) -> BatchId {
     let rows = Reader::open(&folder.join("journal.db")).unwrap().batches().unwrap();
     assert_eq!(rows.len(), 1);
     rows[0].batch.clone()
@@ -490,6 +490,9 @@ fn a_batch_by_hand_survives_three_kills_and_is_reviewed() {
     assert!(review.contains("olive oil"), "{review}");
     served.kill();
     assert_eq!(succeed(folder, &["review", &batch.0]), review, "without a daemon it is the same");
+    let replayed = succeed(folder, &["replay", &batch.0]);
+    let same = replayed.lines().filter(|line| line.ends_with("all the same")).count();
+    assert_eq!((same, replayed.lines().count()), (4, 4), "{replayed}");
     let json = succeed(folder, &["ledger", "--json"]);
     let rows: serde_json::Value = serde_json::from_str(&json).unwrap();
     assert_eq!(rows[0]["outcome"], "finished");

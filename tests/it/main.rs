@@ -17,6 +17,7 @@ mod racing;
 mod readme;
 mod recipes;
 mod remedies;
+mod replay;
 mod review;
 mod scenarios;
 mod tidy;
