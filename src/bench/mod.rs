@@ -22,6 +22,7 @@ mod progress;
 mod refusals;
 mod remedies;
 mod remedy_words;
+mod repeat;
 mod senses;
 mod settings;
 mod setup;

@@ -117,6 +117,8 @@ pub enum Story {
     CausticOver,
     /// The scale is unplugged in mid-pour, and comes back
     ScaleUnplugged,
+    /// Three pots at once on one scale
+    ThreePots,
 }
 
 #[derive(clap::Args)]
@@ -253,14 +255,14 @@ pub struct Correct {
     pub mass: String,
     /// Why the mass on record is wrong
     pub reason: String,
-    /// The batch [default: the one that is open]
+    /// The batch, by its number or the letter of its pot [default: the only one]
     #[arg(long)]
     pub batch: Option<String>,
 }
 
 #[derive(clap::Args)]
 pub struct AskRemedy {
-    /// The batch [default: the one that is open]
+    /// The batch, by its number or the letter of its pot [default: the one that asks, or the only one]
     #[arg(long)]
     pub batch: Option<String>,
 }
@@ -451,6 +453,7 @@ impl Story {
             Story::AllRight => "all-right",
             Story::CausticOver => "caustic-over",
             Story::ScaleUnplugged => "scale-unplugged",
+            Story::ThreePots => "three-pots",
         }
     }
 }

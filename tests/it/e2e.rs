@@ -114,6 +114,29 @@ fn demo_caustic_over() {
     assert!(shown.contains("Stop pouring caustic"), "{shown}");
 }
 
+/// Three pots through one real daemon: each comes to its end, each with masses of its own.
+#[test]
+fn demo_three_pots() {
+    let folder = tempfile::tempdir().unwrap();
+    let args = ["demo", "--story", "three-pots", "--speed", SPEED];
+    let shown = succeed(folder.path(), &args);
+    let journal = Reader::open(&folder.path().join("journal.db")).unwrap();
+    let rows = journal.batches().unwrap();
+    assert_eq!(rows.len(), 3);
+    for row in rows {
+        assert_eq!(row.outcome, Some(Outcome::Finished), "{shown}");
+        let facts = facts(folder.path(), &row.batch);
+        assert_eq!(changes(&facts, CAUSTIC), []);
+        let olive = captured(&facts, "olive").unwrap().grams();
+        assert!((olive - 180.0).abs() <= 1.9, "{}: {olive} g", row.batch);
+        assert!(shown.contains(&format!("review {}", row.batch)), "{shown}");
+    }
+    for words in ["Pot B: Put the pot on the pan.", "The scale is now with pot C."] {
+        assert!(shown.contains(words), "`{words}` is not shown:\n{shown}");
+    }
+    assert!(shown.contains("Pot A has caustic that is not dissolved yet"), "{shown}");
+}
+
 #[test]
 fn demo_scale_unplugged() {
     let (shown, facts) = demo("scale-unplugged");

@@ -18,6 +18,7 @@ mod page_gate;
 mod plans;
 mod port_task;
 mod pots;
+mod racing;
 mod readme;
 mod recipes;
 mod remedies;
