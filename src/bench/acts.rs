@@ -12,7 +12,7 @@ use super::input::Act;
 use super::law::{Bench, Reply};
 use super::setup::ProbeAt;
 use super::state::{Batch, Work};
-use super::{combine, emergency, heat, lye, vessel_back, watches, words};
+use super::{combine, cook_end, emergency, heat, lye, spot, vessel_back, words};
 use crate::chemistry::IngredientId;
 use crate::plan::{ControlRecipe, Severity, StepKind};
 use crate::quantity::Mass;
@@ -28,6 +28,13 @@ pub fn take(bench: &mut Bench, act: &Act) {
         Act::ProbeOut { batch, at } => {
             open(bench, batch).map(|_| ()).map(|()| heat::shelve(bench, batch, *at))
         }
+        Act::Hold { batch, channel, at, stays } => open(bench, batch)
+            .map(|_| ())
+            .and_then(|()| spot::hold(bench, batch, channel, *at, *stays)),
+        Act::PutAway { channel } => spot::put_away(bench, channel),
+        Act::Measured { batch, at, temperature } => open(bench, batch)
+            .map(|_| ())
+            .and_then(|()| spot::measured(bench, batch, *at, *temperature)),
         Act::Emergency => Ok(emergency::open(bench)),
         Act::Silence => silence(bench),
         Act::Advance { batch, step } => advance(bench, batch, step),
@@ -87,6 +94,9 @@ fn confirm(bench: &mut Bench, prompt: PromptId) -> Answer {
         bench.ask(&id, Ask::CombineAnyway);
         return Err(words::not_yet(&combine::not_yet(bench, &id)));
     }
+    if asks == Ask::Cooked && !cook_end::not_yet(bench, &id).is_empty() {
+        return Err(cook_end::ask_anyway(bench, &id));
+    }
     match asks {
         Ask::Remedy { .. } => return Err(words::choose_a_remedy()),
         Ask::TakeShort { .. } | Ask::TakeLong { .. } => {
@@ -99,7 +109,12 @@ fn confirm(bench: &mut Bench, prompt: PromptId) -> Answer {
             }
             answered(bench, &id, prompt);
         }
-        Ask::Dissolved | Ask::Combined | Ask::CombineAnyway | Ask::Done | Ask::Cooked => {
+        Ask::Dissolved
+        | Ask::Combined
+        | Ask::CombineAnyway
+        | Ask::Done
+        | Ask::Cooked
+        | Ask::EndCookAnyway => {
             if bench.is_caustic_over(&id) {
                 return Err(words::barred_by_caustic());
             }
@@ -111,7 +126,7 @@ fn confirm(bench: &mut Bench, prompt: PromptId) -> Answer {
                 note_temperatures(bench, &id, &step);
             }
             // dissolving and combining end with their vessels back on the pan
-            if matches!(asks, Ask::Done | Ask::Cooked) {
+            if matches!(asks, Ask::Done | Ask::Cooked | Ask::EndCookAnyway) {
                 bench.emit(Fact::StepDone { batch: id, step });
             }
         }
@@ -232,6 +247,9 @@ fn advance(bench: &mut Bench, id: &BatchId, step: &str) -> Answer {
     if !matches!(batch.work, Work::Cooking(_) | Work::Waiting) || bench.is_caustic_over(id) {
         return Err(words::barred_by_caustic());
     }
+    if matches!(present.kind, StepKind::Cook(_)) && !cook_end::not_yet(bench, id).is_empty() {
+        return Err(cook_end::ask_anyway(bench, id));
+    }
     bench.withdraw_prompt(id);
     note_temperatures(bench, id, step);
     bench.emit(Fact::StepDone { batch: id.clone(), step: step.to_owned() });
@@ -307,7 +325,10 @@ fn acknowledge_caustic(bench: &mut Bench, id: &BatchId) {
 /// The temperatures at the end of a step are worth keeping with it.
 fn note_temperatures(bench: &mut Bench, id: &BatchId, step: &str) {
     for at in [ProbeAt::Oils, ProbeAt::Lye, ProbeAt::Pot, ProbeAt::Room] {
-        if let Some((channel, temperature)) = watches::temperature_at(bench, at) {
+        // a value by hand has its own fact, and no channel
+        let known = spot::known(bench, id, at);
+        if let Some((channel, temperature)) = known.and_then(|k| Some((k.channel?, k.temperature)))
+        {
             let (batch, step) = (id.clone(), step.to_owned());
             bench.emit(Fact::Noted { batch, step, channel, temperature });
         }

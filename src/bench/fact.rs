@@ -117,6 +117,40 @@ pub enum Fact {
         at: ProbeAt,
         until: Moment,
     },
+    /// A hand-held probe is in the lye, the oils or the pot of this batch, until it is said
+    /// otherwise or the time is out; without a time it stays there.
+    Held {
+        batch: BatchId,
+        channel: Channel,
+        at: ProbeAt,
+        until: Option<Moment>,
+    },
+    /// From now on the hand-held probe counts for nothing.
+    PutAway {
+        batch: BatchId,
+        channel: Channel,
+        why: PutAway,
+    },
+    /// One temperature that may be used for a while: where a hand-held probe had settled, or as the
+    /// operator read it off a thermometer of their own.
+    SpotRead {
+        batch: BatchId,
+        step: String,
+        at: ProbeAt,
+        temperature: Temperature,
+        /// When it was so; its age counts from here.
+        read_at: Moment,
+        /// `None`: typed by hand, and marked so for ever.
+        channel: Option<Channel>,
+    },
+    /// Cook time begins to count, stands still while nobody knows how hot the pot is, or goes on.
+    CookClock {
+        batch: BatchId,
+        step: String,
+        runs: bool,
+        /// From this moment.
+        since: Moment,
+    },
     /// The emergency card was opened; timers go on.
     EmergencyOpened {
         batch: Option<BatchId>,
@@ -267,6 +301,8 @@ pub enum Ask {
     Look,
     /// The cook's time is over: cooked?
     Cooked,
+    /// Something speaks against ending the cook: end it all the same?
+    EndCookAnyway,
     /// Said done by the operator.
     Done,
     /// After a restart: is the same vessel on the pan, untouched?
@@ -300,6 +336,22 @@ pub enum Notice {
     DrawingMoisture,
     /// The unit key was pressed.
     UnitChanged { from: MassUnit, to: MassUnit },
+    /// What was read by hand and what the probe says cannot both be right.
+    TemperaturesApart { at: ProbeAt, by_hand: Temperature, probe: Temperature },
+}
+
+/// Why a hand-held probe counts for nothing any more.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum PutAway {
+    /// The operator says so.
+    Said,
+    /// It is somewhere else now.
+    Moved,
+    /// Nobody has said for a while where it is.
+    TimeOut,
+    /// It cools faster than what it stood in can: it has been taken out.
+    TakenOut,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
@@ -364,6 +416,10 @@ impl Fact {
             | Fact::Noticed { batch, .. }
             | Fact::WindowReached { batch, .. }
             | Fact::Shelved { batch, .. }
+            | Fact::Held { batch, .. }
+            | Fact::PutAway { batch, .. }
+            | Fact::SpotRead { batch, .. }
+            | Fact::CookClock { batch, .. }
             | Fact::PromptRaised { batch, .. }
             | Fact::PromptClosed { batch, .. }
             | Fact::RemedyChosen { batch, .. }

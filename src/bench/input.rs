@@ -6,8 +6,8 @@ use super::alarm::AlarmId;
 use super::fact::{BatchId, Observation, Outcome, PromptId, Remedy, SessionOpened};
 use super::setup::ProbeAt;
 use crate::plan::ControlRecipe;
-use crate::quantity::Mass;
-use crate::reading::Reading;
+use crate::quantity::{Mass, Temperature};
+use crate::reading::{Channel, Reading};
 
 /// Anything that reaches the bench. Each gets one bench-wide sequence number where it is received.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -86,6 +86,24 @@ pub enum Act {
     ProbeOut {
         batch: BatchId,
         at: ProbeAt,
+    },
+    /// A hand-held probe is now here.
+    Hold {
+        batch: BatchId,
+        channel: Channel,
+        at: ProbeAt,
+        /// Until it is said otherwise, however long that is.
+        stays: bool,
+    },
+    /// The hand-held probe is nowhere any more.
+    PutAway {
+        channel: Channel,
+    },
+    /// A temperature read off a thermometer of the operator's own, marked "by hand" for ever.
+    Measured {
+        batch: BatchId,
+        at: ProbeAt,
+        temperature: Temperature,
     },
     /// The emergency card is opened; timers go on.
     Emergency,

@@ -6,10 +6,10 @@ use super::fact::{Ask, BatchId, Fact, Numbered, PromptId, SessionOpened};
 use super::input::{Input, JournalStatus};
 use super::senses::{Sense, Senses};
 use super::settings::Settings;
-use super::setup::{ChannelSetup, ProbeAt};
+use super::setup::{ChannelSetup, ProbeAt, Role};
 use super::state::{Batch, State};
 use super::view::View;
-use super::{acts, picture, progress, watches, weighing, words};
+use super::{acts, picture, progress, spot, watches, weighing, words};
 use crate::quantity::Moment;
 use crate::reading::Reading;
 
@@ -205,6 +205,7 @@ impl Bench {
         if let Some(pot) = self.probe_sense_mut(ProbeAt::Pot) {
             pot.heating = None;
         }
+        self.senses.cooks.remove(batch);
         if let Some(sense) = self.scale_sense_mut(batch) {
             sense.forget_step();
         }
@@ -244,8 +245,13 @@ impl Bench {
             // it speaks, whether or not anybody said that it is back
             self.emit(Fact::InstrumentBack { instrument: setup.instrument.clone() });
         }
+        let out = matches!(setup.role, Role::Probe { at, .. } if self.is_shelved(at));
         let sense = self.senses.channels.entry(reading.channel.clone()).or_default();
         sense.take(reading, &setup, &settings);
+        if out {
+            // the way out of the pot and back into it is no heating of the pot
+            sense.heating = None;
+        }
     }
 
     fn lose(&mut self, instrument: &str, why: &str) {
@@ -288,6 +294,7 @@ impl Bench {
     fn settle(&mut self) {
         for _ in 0..ROUNDS_MAX {
             let before = self.output.facts.len();
+            spot::run(self);
             watches::run(self);
             weighing::run(self);
             progress::run(self);

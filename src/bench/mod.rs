@@ -2,7 +2,10 @@
 
 mod acts;
 mod alarm;
+mod by_hand;
 mod combine;
+mod cook_clock;
+mod cook_end;
 mod cue;
 mod emergency;
 mod fact;
@@ -17,6 +20,7 @@ mod progress;
 mod senses;
 mod settings;
 mod setup;
+mod spot;
 mod state;
 mod vessel_back;
 mod view;
@@ -30,7 +34,7 @@ pub use cue::Cue;
 pub use emergency::{EmergencyCard, emergency_card};
 pub use fact::{
     Ask, BackVerdict, BatchId, CaptureHow, FACT_VERSION, Fact, Notice, Numbered, Observation,
-    Outcome, PromptId, Remedy, SessionOpened, Target,
+    Outcome, PromptId, PutAway, Remedy, SessionOpened, Target,
 };
 pub use input::{Act, Input, JournalStatus};
 pub use law::{Bench, Output, Reply};
@@ -38,6 +42,6 @@ pub use settings::Settings;
 pub use setup::{ChannelSetup, ProbeAt, Role, Setup};
 pub use state::{Batch, State};
 pub use view::{
-    AlarmView, BatchView, CaptureView, ChannelView, CombineView, CookView, JournalView, LyeView,
-    Pace, Phase, PromptView, View, WeighingView,
+    AlarmView, BatchView, CaptureView, ChannelView, CombineView, CookView, HeldView, JournalView,
+    KnownView, LyeView, Pace, Phase, PromptView, Source, View, WeighingView,
 };

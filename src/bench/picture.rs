@@ -9,7 +9,7 @@ use super::view::{
     AlarmView, BatchView, CaptureView, ChannelView, CookView, JournalView, PromptView, View,
     WeighingView,
 };
-use super::{combine, lye, weighing, words};
+use super::{combine, cook_clock, lye, spot, weighing, words};
 use crate::plan::StepKind;
 use crate::quantity::{Moment, Span};
 use crate::reading::Reading;
@@ -61,6 +61,7 @@ fn channel(bench: &Bench, setup: &ChannelSetup) -> ChannelView {
         stable: fresh && is_stable(bench, setup, sense),
         age: last.map(|last: &Reading| bench.now.since(last.at)),
         lost,
+        held: spot::held_view(bench, &setup.channel),
     }
 }
 
@@ -101,6 +102,7 @@ fn batch_view(bench: &Bench, batch: &Batch) -> BatchView {
         sentence: words::sentence(bench, batch, phase),
         hazards: step.map(|step| step.hazards.clone()).unwrap_or_default(),
         weighing: weighing_view(bench, batch),
+        temperatures: spot::known_views(bench, &batch.id),
         cook: cook_view(bench, batch),
         combine: combine::view(bench, batch),
         lye: lye::view(bench, batch),
@@ -143,6 +145,7 @@ fn cook_view(bench: &Bench, batch: &Batch) -> Option<CookView> {
         at: ProbeAt::Pot,
         window: cook.window,
         watched: cooking.time.elapsed(bench.now),
+        standing: cook_clock::standing(batch),
         duration: cook.duration,
         next_look: cooking.look_due.is_none().then(|| to_look.max(Span::ZERO)),
         shelved: bench

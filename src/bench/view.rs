@@ -34,6 +34,41 @@ pub struct ChannelView {
     /// Age of the last reading.
     pub age: Option<Span>,
     pub lost: Option<String>,
+    /// Where a hand-held probe is said to be; nowhere, it counts for nothing.
+    #[serde(default)]
+    pub held: Option<HeldView>,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct HeldView {
+    pub batch: BatchId,
+    pub at: ProbeAt,
+    /// It has come to show the place it is in.
+    pub settled: bool,
+    /// For this much longer; `None`: until it is said otherwise.
+    pub left: Option<Span>,
+}
+
+/// A temperature that no fixed probe shows, with its age.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct KnownView {
+    pub at: ProbeAt,
+    pub temperature: Temperature,
+    pub source: Source,
+    pub age: Span,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Source {
+    /// A probe that always stands there.
+    Probe,
+    /// A hand-held probe that is there now.
+    HandHeld,
+    /// A hand-held probe that was there.
+    Spot,
+    /// The operator.
+    ByHand,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -49,6 +84,9 @@ pub struct BatchView {
     pub sentence: String,
     pub hazards: Vec<String>,
     pub weighing: Option<WeighingView>,
+    /// Temperatures of this batch that no fixed probe shows.
+    #[serde(default)]
+    pub temperatures: Vec<KnownView>,
     pub cook: Option<CookView>,
     pub combine: Option<CombineView>,
     pub lye: Option<LyeView>,
@@ -102,8 +140,11 @@ pub enum Phase {
 pub struct CookView {
     pub at: ProbeAt,
     pub window: Window,
-    /// Time watched so far; time when nobody watched does not count.
+    /// Cook time so far: from reaching the window, while somebody knew how hot the pot was.
     pub watched: Span,
+    /// Why cook time does not count just now, in words; `None` while it does.
+    #[serde(default)]
+    pub standing: Option<String>,
     pub duration: Span,
     pub next_look: Option<Span>,
     /// The probe is out for stirring for this much longer.

@@ -5,10 +5,11 @@ use anyhow::{Context, bail};
 use super::args;
 use super::args::Place;
 use crate::bench::{
-    Act, Ask, BatchId, BatchView, ProbeAt, PromptId, PromptView, Reply, View, emergency_card,
+    Act, Ask, BatchId, BatchView, ProbeAt, PromptId, PromptView, Reply, Role, View, emergency_card,
 };
 use crate::chemistry::IngredientId;
-use crate::quantity::Mass;
+use crate::quantity::{Mass, Temperature};
+use crate::reading::Channel;
 use crate::web::{Client, StartRequest, Started};
 
 pub async fn start(at: Place, args: args::Start) -> anyhow::Result<ExitCode> {
@@ -80,6 +81,37 @@ pub async fn emergency(at: Place) -> anyhow::Result<ExitCode> {
 pub async fn probe_out(at: Place, args: args::ProbeOut) -> anyhow::Result<ExitCode> {
     let batch = batch(&at, args.batch).await?.batch;
     act(&at, Act::ProbeOut { batch, at: ProbeAt::Pot }).await
+}
+
+pub async fn probe(at: Place, args: args::Probe) -> anyhow::Result<ExitCode> {
+    let view: View = client(&at).get("/view").await?;
+    let is_hand_held = |role: &Role| matches!(role, Role::Probe { at: ProbeAt::Hand, .. });
+    let mut known = view.channels.into_iter().filter(|known| is_hand_held(&known.role));
+    let channel = match (args.channel, known.next(), known.next()) {
+        (Some(named), _, _) => Channel::new(&named),
+        (None, Some(only), None) => only.channel,
+        (None, Some(_), Some(_)) => {
+            bail!("several probes are hand-held; name one with --channel")
+        }
+        (None, None, _) => bail!(
+            "no probe is hand-held; give one the role \"hand-held\" in the bench file, or say what \
+             you read off with `panroom measured`"
+        ),
+    };
+    match args.place.into() {
+        Some(place) => {
+            let batch = batch(&at, args.batch).await?.batch;
+            act(&at, Act::Hold { batch, channel, at: place, stays: args.stays }).await
+        }
+        None => act(&at, Act::PutAway { channel }).await,
+    }
+}
+
+pub async fn measured(at: Place, args: args::Measured) -> anyhow::Result<ExitCode> {
+    let Some(place) = args.place.into() else { bail!("measured where: lye, oils, pot or room?") };
+    let temperature = Temperature::parse(&args.temperature)?;
+    let batch = batch(&at, args.batch).await?.batch;
+    act(&at, Act::Measured { batch, at: place, temperature }).await
 }
 
 pub async fn silence(at: Place) -> anyhow::Result<ExitCode> {

@@ -2,7 +2,7 @@ use std::path::PathBuf;
 
 use clap::{Parser, Subcommand, ValueEnum};
 
-use crate::bench::{Observation, Outcome, Remedy};
+use crate::bench::{Observation, Outcome, ProbeAt, Remedy};
 use crate::daemon::Folder;
 use crate::demo;
 use crate::plan::Alterations;
@@ -55,6 +55,10 @@ pub enum Command {
     Emergency,
     /// The probe comes out of the pot for stirring; its alarms wait 90 s
     ProbeOut(ProbeOut),
+    /// Say where the hand-held probe is now: lye, oils, pot, room, or away
+    Probe(Probe),
+    /// A temperature you read off a thermometer of your own; it stays marked so
+    Measured(Measured),
     /// End the present step that waits for you, or the cook before its time
     Next(Next),
     /// Give a batch up
@@ -242,6 +246,54 @@ pub struct ProbeOut {
     /// The batch [default: the one that is open]
     #[arg(long)]
     pub batch: Option<String>,
+}
+
+#[derive(clap::Args)]
+pub struct Probe {
+    /// Where it is
+    pub place: PlaceName,
+    /// The hand-held probe, as the bench file names it [default: the only one]
+    #[arg(long, value_name = "CHANNEL")]
+    pub channel: Option<String>,
+    /// It stays there until you say otherwise
+    #[arg(long)]
+    pub stays: bool,
+    /// The batch [default: the one that is open]
+    #[arg(long)]
+    pub batch: Option<String>,
+}
+
+#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum PlaceName {
+    Lye,
+    Oils,
+    Pot,
+    Room,
+    /// Nowhere: it counts for nothing
+    Away,
+}
+
+#[derive(clap::Args)]
+pub struct Measured {
+    /// Of what: lye, oils, pot or room
+    pub place: PlaceName,
+    /// With its unit, like "100 °F" or "38 °C"
+    pub temperature: String,
+    /// The batch [default: the one that is open]
+    #[arg(long)]
+    pub batch: Option<String>,
+}
+
+impl From<PlaceName> for Option<ProbeAt> {
+    fn from(name: PlaceName) -> Option<ProbeAt> {
+        match name {
+            PlaceName::Lye => Some(ProbeAt::Lye),
+            PlaceName::Oils => Some(ProbeAt::Oils),
+            PlaceName::Pot => Some(ProbeAt::Pot),
+            PlaceName::Room => Some(ProbeAt::Room),
+            PlaceName::Away => None,
+        }
+    }
 }
 
 #[derive(clap::Args)]

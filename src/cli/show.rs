@@ -2,7 +2,8 @@
 //! but words and alignment.
 
 use crate::bench::{
-    AlarmView, BatchView, CaptureHow, ChannelView, Pace, Phase, Priority, Role, View, WeighingView,
+    AlarmView, BatchView, CaptureHow, ChannelView, Pace, Phase, Priority, ProbeAt, Role, Source,
+    View, WeighingView,
 };
 use crate::quantity::{Mass, MassUnit, Span, TemperatureUnit};
 use crate::reading::Value;
@@ -73,7 +74,19 @@ fn batch_lines(batch: &BatchView, width: usize, lines: &mut Vec<String>) {
             Some(left) => format!("next look in {left}"),
             None => "a look is due".to_owned(),
         };
-        lines.push(format!("  cooked {} of {}, {look}", cook.watched, cook.duration));
+        let standing = cook.standing.as_ref().map_or_else(String::new, |why| format!(" ({why})"));
+        lines.push(format!("  cooked {} of {}{standing}, {look}", cook.watched, cook.duration));
+    }
+    for known in &batch.temperatures {
+        let temperature = known.temperature.show(batch.units.temperature, 1);
+        let source = match known.source {
+            Source::Probe => "by its probe",
+            Source::HandHeld => "by the hand-held probe",
+            Source::Spot => "by the hand-held probe, now elsewhere",
+            Source::ByHand => "by hand",
+        };
+        let place = known.at.words();
+        lines.push(format!("  {place} {temperature}, {source}, {}", age_words(known.age)));
     }
     if let Some(lye) = &batch.lye {
         let unit = batch.units.temperature;
@@ -184,7 +197,15 @@ fn channel(channel: &ChannelView) -> String {
         (None, Some(age)) => format!("silent for {age}"),
         (_, None) => "never heard".to_owned(),
     };
-    format!("{} {value} ({age})", channel.channel)
+    let place = match (&channel.held, channel.role) {
+        (Some(held), _) if held.settled => format!(" in the {}", held.at.words()),
+        (Some(held), _) => format!(" in the {}, settling", held.at.words()),
+        (None, Role::Probe { at: ProbeAt::Hand, .. }) => {
+            ", hand-held, counts for nothing".to_owned()
+        }
+        _ => String::new(),
+    };
+    format!("{}{place} {value} ({age})", channel.channel)
 }
 
 fn age_words(age: Span) -> String {

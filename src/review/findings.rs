@@ -152,6 +152,7 @@ impl List<'_> {
                 AlarmId::TemperatureHighHigh { .. } => ("far too hot", Grade::Danger),
                 AlarmId::TemperatureHigh { .. } => ("too hot", Grade::Warning),
                 AlarmId::HeatingFast { .. } => ("heating too fast", Grade::Warning),
+                AlarmId::TemperatureUnknown { .. } => ("not known to anybody", Grade::Warning),
                 AlarmId::TemperatureLow { .. } => ("fallen out of its window", Grade::Note),
                 _ => continue,
             };

@@ -6,9 +6,11 @@
 mod jump;
 mod rate;
 mod rest;
+mod settle;
 mod unsteady;
 
 pub use jump::JumpWindow;
 pub use rate::{Rate, RateWindow};
 pub use rest::{RestTest, RestWindow};
+pub use settle::SettleWindow;
 pub use unsteady::UnsteadyWindow;

@@ -9,7 +9,9 @@ use crate::chemistry::{
 use crate::plan::{
     Amount, ControlRecipe, Cook, Nature, Step, StepKind, Tolerance, Units, Vessel, Weigh, Window,
 };
-use crate::quantity::{Mass, MassUnit, Share, Span, Temperature, TemperatureUnit};
+use crate::quantity::{
+    Mass, MassUnit, Share, Span, Temperature, TemperatureDelta, TemperatureUnit,
+};
 use crate::reading::Channel;
 
 /// A bench with its instruments and its empty vessels.
@@ -20,12 +22,16 @@ pub struct SimBench {
     pub vessels: BTreeMap<String, Mass>,
 }
 
-pub const RECIPES: [&str; 1] = ["three-oils"];
-pub const BENCHES: [&str; 3] = ["standard", "scale-and-pot", "scale-only"];
+pub const RECIPES: [&str; 2] = ["three-oils", "with-windows"];
+pub const BENCHES: [&str; 4] = ["standard", "scale-and-pot", "scale-and-hand", "scale-only"];
 
 /// A control recipe by its name.
 pub fn recipe(name: &str) -> Option<ControlRecipe> {
-    (name == "three-oils").then(three_oils)
+    match name {
+        "three-oils" => Some(three_oils()),
+        "with-windows" => Some(with_windows()),
+        _ => None,
+    }
 }
 
 /// A bench by its name.
@@ -36,6 +42,16 @@ pub fn bench(name: &str) -> Option<SimBench> {
         "standard" => {}
         "scale-and-pot" => {
             channels.retain(|known| ["scale", "pot"].contains(&known.channel.as_str()))
+        }
+        // one probe for all, in somebody's hand
+        "scale-and-hand" => {
+            channels.retain(|known| ["scale", "pot"].contains(&known.channel.as_str()));
+            for known in channels.iter_mut().filter(|known| known.channel.as_str() == "pot") {
+                let at = ProbeAt::Hand;
+                known.role = Role::Probe { at, unit: TemperatureUnit::Celsius };
+                known.channel = Channel::new("stick");
+                known.instrument = "stick".to_owned();
+            }
         }
         "scale-only" => channels.retain(|known| known.channel.as_str() == "scale"),
         _ => return None,
@@ -88,6 +104,27 @@ pub fn three_oils() -> ControlRecipe {
         findings: Vec::new(),
         lye_start: None,
     }
+}
+
+/// Three oils that come together with their lye only inside the usual windows, and a long cook.
+pub fn with_windows() -> ControlRecipe {
+    let celsius = Temperature::from_celsius;
+    let usual = Window { low: celsius(32), high: celsius(54) };
+    let mut recipe = three_oils();
+    for step in &mut recipe.steps {
+        match &mut step.kind {
+            StepKind::Combine { oils, lye, difference_max } => {
+                (*oils, *lye) = (Some(usual), Some(usual));
+                *difference_max = Some(TemperatureDelta::from_kelvin(11));
+            }
+            StepKind::Cook(cook) => {
+                cook.duration = Span::from_minutes(30);
+                cook.look_every = Span::from_minutes(10);
+            }
+            _ => {}
+        }
+    }
+    recipe
 }
 
 /// A scale of 0.1 g and 3 kg, ten readings a second; a thermometer that streams three probes each

@@ -94,6 +94,9 @@ fn act(verb: &str, rest: &str) -> Option<Result<Does, Wanted>> {
         }
         "acknowledge" => Ok(Does::Acknowledge { alarm: rest.to_owned() }),
         "probe-out" => place(rest).map(|at| Does::ProbeOut { at }),
+        "hold" => hold(rest),
+        "put-away" => Ok(Does::PutAway { channel: rest.to_owned() }),
+        "measured" => measured(rest),
         "emergency" => Ok(Does::Emergency),
         "heard" => rest
             .strip_prefix("by ")
@@ -202,6 +205,24 @@ fn term(text: &str, sign: i64) -> Result<Term, Wanted> {
         };
     }
     Ok(Term::Mass(mass(text)? * sign))
+}
+
+/// The channel may be of several words, so this is read from its end.
+fn hold(rest: &str) -> Result<Does, Wanted> {
+    let wanted = "hold CHANNEL PLACE, or hold CHANNEL PLACE stays";
+    let (rest, stays) = match rest.strip_suffix(" stays") {
+        Some(rest) => (rest, true),
+        None => (rest, false),
+    };
+    let (channel, at) = rest.rsplit_once(char::is_whitespace).ok_or(wanted)?;
+    Ok(Does::Hold { channel: channel.trim().to_owned(), at: place(at)?, stays })
+}
+
+fn measured(rest: &str) -> Result<Does, Wanted> {
+    let (at, temperature) = split_word(rest);
+    let temperature = Temperature::try_from(temperature.to_owned());
+    let temperature = temperature.map_err(|_| "measured PLACE TEMPERATURE, like `60 °C`")?;
+    Ok(Does::Measured { at: place(at)?, temperature })
 }
 
 fn pace_per_second(text: &str) -> Result<f64, Wanted> {

@@ -113,6 +113,11 @@ impl Player<'_> {
                 Act::Acknowledge { alarm }
             }
             Does::ProbeOut { at } => Act::ProbeOut { batch, at },
+            Does::Hold { channel, at, stays } => {
+                Act::Hold { batch, channel: Channel::new(&channel), at, stays }
+            }
+            Does::PutAway { channel } => Act::PutAway { channel: Channel::new(&channel) },
+            Does::Measured { at, temperature } => Act::Measured { batch, at, temperature },
             Does::Emergency => Act::Emergency,
             Does::Silence => Act::Silence,
             Does::Advance { step } => Act::Advance { batch, step },

@@ -45,6 +45,14 @@ fn act_words(act: &Act) -> String {
         }
         Act::Acknowledge { alarm } => format!("acknowledge {}", short::alarm_name(alarm)),
         Act::ProbeOut { at, .. } => format!("probe-out {}", at.words()),
+        Act::Hold { channel, at, stays, .. } => {
+            let stays = if *stays { " stays" } else { "" };
+            format!("hold {channel} {}{stays}", at.words())
+        }
+        Act::PutAway { channel } => format!("put-away {channel}"),
+        Act::Measured { at, temperature, .. } => {
+            format!("measured {} {}", at.words(), String::from(*temperature))
+        }
         Act::Emergency => "emergency".to_owned(),
         Act::Silence => "silence".to_owned(),
         Act::Advance { step, .. } => format!("advance {step}"),

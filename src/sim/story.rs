@@ -159,6 +159,20 @@ pub enum Does {
     ProbeOut {
         at: ProbeAt,
     },
+    /// A hand-held probe is here now.
+    Hold {
+        channel: String,
+        at: ProbeAt,
+        stays: bool,
+    },
+    PutAway {
+        channel: String,
+    },
+    /// Read off by hand.
+    Measured {
+        at: ProbeAt,
+        temperature: Temperature,
+    },
     Emergency,
     /// So many screens can be heard.
     Hearing {

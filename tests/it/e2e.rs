@@ -11,11 +11,11 @@ use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
 use panroom::bench::{
-    AlarmChange, AlarmId, Ask, BatchId, BatchView, Fact, Outcome, Phase, Remedy, View,
+    AlarmChange, AlarmId, Ask, BatchId, BatchView, Fact, Outcome, Phase, ProbeAt, Remedy, View,
 };
 use panroom::demo::SimPort;
 use panroom::journal::{Reader, Verified};
-use panroom::quantity::Mass;
+use panroom::quantity::{Mass, TemperatureUnit};
 
 /// Reached only when something hangs.
 const PATIENCE: Duration = Duration::from_secs(60);
@@ -220,7 +220,8 @@ fn feed(
         tick += 1;
         if tick.is_multiple_of(10) {
             let tenths = celsius.load(Ordering::Relaxed);
-            let line = format!("T1 +{:03}.{}C\r\n", tenths / 10, tenths % 10);
+            // the second probe is in somebody's hand
+            let line = format!("T1 +{:03}.{}C\r\nT2 +040.0C\r\n", tenths / 10, tenths % 10);
             probe.lock().unwrap().write(line.as_bytes()).unwrap();
         }
     }
@@ -335,6 +336,11 @@ name = "pot"
 role = "pot"
 source = "T1"
 
+[[instrument.channel]]
+name = "stick"
+role = "hand-held"
+source = "T2"
+
 [alarm]
 command = ["sh", "-c", "cat >> {0}/alarms"]
 "#,
@@ -418,6 +424,15 @@ fn a_batch_by_hand_survives_three_kills_and_is_reviewed() {
     bench.put(50.0);
     served.wait_ask("combining", |ask| matches!(ask, Ask::Combined | Ask::CombineAnyway));
     bench.put(0.0);
+    served.does(&["probe", "lye"]);
+    let lye = served.wait_batch("the lye by the probe in the hand", |batch| {
+        batch.temperatures.iter().any(|known| known.at == ProbeAt::Lye)
+    });
+    assert_eq!(lye.temperatures[0].temperature.show(TemperatureUnit::Celsius, 1), "40.0 °C");
+    served.does(&["probe", "away"]);
+    served.does(&["measured", "oils", "110 °F"]);
+    let oils = served.wait_batch("the oils by hand", |batch| batch.temperatures.len() == 2);
+    assert_eq!(oils.temperatures[0].source, panroom::bench::Source::ByHand);
     while served.wait_batch("anything", |_| true).step != "cook" {
         // windows that no probe watches want a second yes; the jug does not come back
         let _ = run(folder, &["confirm"]);

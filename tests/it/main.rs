@@ -6,6 +6,7 @@ mod campaign;
 mod chemistry_practice;
 mod driver;
 mod e2e;
+mod heat_law;
 mod invariants;
 mod journal;
 mod plans;
