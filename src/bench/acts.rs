@@ -12,7 +12,7 @@ use super::input::Act;
 use super::law::{Bench, Reply};
 use super::setup::ProbeAt;
 use super::state::{Batch, Work};
-use super::{combine, cook_end, emergency, heat, lye, spot, vessel_back, words};
+use super::{combine, cook_end, cool, emergency, heat, in_process, lye, spot, vessel_back, words};
 use crate::chemistry::IngredientId;
 use crate::plan::{ControlRecipe, Severity, StepKind};
 use crate::quantity::Mass;
@@ -35,6 +35,11 @@ pub fn take(bench: &mut Bench, act: &Act) {
         Act::Measured { batch, at, temperature } => open(bench, batch)
             .map(|_| ())
             .and_then(|()| spot::measured(bench, batch, *at, *temperature)),
+        Act::Test { batch, test, method, sample, value } => {
+            let sample = sample.as_deref();
+            let taken = in_process::Taken { name: test, method: *method, sample, value };
+            in_process::record(bench, batch, &taken)
+        }
         Act::Emergency => Ok(emergency::open(bench)),
         Act::Silence => silence(bench),
         Act::Advance { batch, step } => advance(bench, batch, step),
@@ -97,6 +102,9 @@ fn confirm(bench: &mut Bench, prompt: PromptId) -> Answer {
     if asks == Ask::Cooked && !cook_end::not_yet(bench, &id).is_empty() {
         return Err(cook_end::ask_anyway(bench, &id));
     }
+    if asks == Ask::Done && !cool::not_yet(bench, &id).is_empty() {
+        return Err(cool::ask_anyway(bench, &id));
+    }
     match asks {
         Ask::Remedy { .. } => return Err(words::choose_a_remedy()),
         Ask::TakeShort { .. } | Ask::TakeLong { .. } => {
@@ -114,6 +122,7 @@ fn confirm(bench: &mut Bench, prompt: PromptId) -> Answer {
         | Ask::CombineAnyway
         | Ask::Done
         | Ask::Cooked
+        | Ask::AddAnyway
         | Ask::EndCookAnyway => {
             if bench.is_caustic_over(&id) {
                 return Err(words::barred_by_caustic());
@@ -126,7 +135,7 @@ fn confirm(bench: &mut Bench, prompt: PromptId) -> Answer {
                 note_temperatures(bench, &id, &step);
             }
             // dissolving and combining end with their vessels back on the pan
-            if matches!(asks, Ask::Done | Ask::Cooked | Ask::EndCookAnyway) {
+            if matches!(asks, Ask::Done | Ask::Cooked | Ask::AddAnyway | Ask::EndCookAnyway) {
                 bench.emit(Fact::StepDone { batch: id, step });
             }
         }
@@ -249,6 +258,9 @@ fn advance(bench: &mut Bench, id: &BatchId, step: &str) -> Answer {
     }
     if matches!(present.kind, StepKind::Cook(_)) && !cook_end::not_yet(bench, id).is_empty() {
         return Err(cook_end::ask_anyway(bench, id));
+    }
+    if !cool::not_yet(bench, id).is_empty() {
+        return Err(cool::ask_anyway(bench, id));
     }
     bench.withdraw_prompt(id);
     note_temperatures(bench, id, step);

@@ -1,10 +1,10 @@
 //! What speaks against ending a cook: its time, a pot nobody knows the temperature of.
 
-use super::cook_clock;
 use super::fact::{Ask, BatchId};
 use super::law::Bench;
 use super::progress::cooking;
 use super::words;
+use super::{cook_clock, in_process};
 use crate::quantity::Span;
 
 /// A yes to end a cook before it is over is asked for no longer than this: a pedal pressed later
@@ -23,6 +23,7 @@ pub fn not_yet(bench: &Bench, id: &BatchId) -> Vec<String> {
     if cook_clock::pot(bench, id).is_none() {
         reasons.push(words::pot_unknown());
     }
+    reasons.extend(in_process::missing(batch));
     reasons
 }
 

@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 use super::alarm::{AlarmChange, AlarmId};
 use super::setup::{ProbeAt, Setup};
 use crate::chemistry::{DissolveVerdict, Guard, IngredientId};
-use crate::plan::ControlRecipe;
+use crate::plan::{ControlRecipe, TestLimit, TestMethod, TestValue};
 use crate::quantity::{Mass, MassUnit, Moment, Span, Temperature};
 use crate::reading::Channel;
 
@@ -142,6 +142,23 @@ pub enum Fact {
         read_at: Moment,
         /// `None`: typed by hand, and marked so for ever.
         channel: Option<Channel>,
+    },
+    /// The soap was tested.
+    Tested {
+        batch: BatchId,
+        step: String,
+        /// The key of the recipe's test, or the name of one that it does not declare.
+        test: String,
+        name: String,
+        method: TestMethod,
+        /// How the sample was made.
+        sample: String,
+        value: TestValue,
+        /// What would have passed; `None` where the recipe sets no limit for this.
+        limit: Option<TestLimit>,
+        passed: Option<bool>,
+        /// From 1, for each test of the batch.
+        attempt: u32,
     },
     /// Cook time begins to count, stands still while nobody knows how hot the pot is, or goes on.
     CookClock {
@@ -303,6 +320,8 @@ pub enum Ask {
     Cooked,
     /// Something speaks against ending the cook: end it all the same?
     EndCookAnyway,
+    /// The pot is too hot for it, or nobody knows: is it in all the same?
+    AddAnyway,
     /// Said done by the operator.
     Done,
     /// After a restart: is the same vessel on the pan, untouched?
@@ -420,6 +439,7 @@ impl Fact {
             | Fact::PutAway { batch, .. }
             | Fact::SpotRead { batch, .. }
             | Fact::CookClock { batch, .. }
+            | Fact::Tested { batch, .. }
             | Fact::PromptRaised { batch, .. }
             | Fact::PromptClosed { batch, .. }
             | Fact::RemedyChosen { batch, .. }

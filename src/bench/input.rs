@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use super::alarm::AlarmId;
 use super::fact::{BatchId, Observation, Outcome, PromptId, Remedy, SessionOpened};
 use super::setup::ProbeAt;
-use crate::plan::ControlRecipe;
+use crate::plan::{ControlRecipe, TestMethod, TestValue};
 use crate::quantity::{Mass, Temperature};
 use crate::reading::{Channel, Reading};
 
@@ -104,6 +104,15 @@ pub enum Act {
         batch: BatchId,
         at: ProbeAt,
         temperature: Temperature,
+    },
+    /// The soap was tested.
+    Test {
+        batch: BatchId,
+        /// A test of the recipe, or another that then needs its method and sample.
+        test: String,
+        method: Option<TestMethod>,
+        sample: Option<String>,
+        value: TestValue,
     },
     /// The emergency card is opened; timers go on.
     Emergency,

@@ -6,11 +6,13 @@ mod by_hand;
 mod combine;
 mod cook_clock;
 mod cook_end;
+mod cool;
 mod cue;
 mod emergency;
 mod fact;
 mod handling;
 mod heat;
+mod in_process;
 mod input;
 mod law;
 mod lye;
@@ -42,6 +44,6 @@ pub use settings::Settings;
 pub use setup::{ChannelSetup, ProbeAt, Role, Setup};
 pub use state::{Batch, State};
 pub use view::{
-    AlarmView, BatchView, CaptureView, ChannelView, CombineView, CookView, HeldView, JournalView,
-    KnownView, LyeView, Pace, Phase, PromptView, Source, View, WeighingView,
+    AlarmView, BatchView, CaptureView, ChannelView, CombineView, CookView, CoolView, HeldView,
+    JournalView, KnownView, LyeView, Pace, Phase, PromptView, Source, TestView, View, WeighingView,
 };

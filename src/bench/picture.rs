@@ -9,7 +9,7 @@ use super::view::{
     AlarmView, BatchView, CaptureView, ChannelView, CookView, JournalView, PromptView, View,
     WeighingView,
 };
-use super::{combine, cook_clock, lye, spot, weighing, words};
+use super::{combine, cook_clock, cool, in_process, lye, spot, weighing, words};
 use crate::plan::StepKind;
 use crate::quantity::{Moment, Span};
 use crate::reading::Reading;
@@ -104,6 +104,7 @@ fn batch_view(bench: &Bench, batch: &Batch) -> BatchView {
         weighing: weighing_view(bench, batch),
         temperatures: spot::known_views(bench, &batch.id),
         cook: cook_view(bench, batch),
+        cool: cool::view(bench, batch),
         combine: combine::view(bench, batch),
         lye: lye::view(bench, batch),
         prompt: batch.prompt.as_ref().map(|prompt| PromptView {
@@ -154,6 +155,7 @@ fn cook_view(bench: &Bench, batch: &Batch) -> Option<CookView> {
             .get(&ProbeAt::Pot)
             .filter(|&&until| until > bench.now)
             .map(|&until| until - bench.now),
+        tests: in_process::views(batch),
     })
 }
 

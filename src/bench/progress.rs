@@ -3,7 +3,7 @@
 use super::fact::{Ask, BatchId, Fact};
 use super::law::Bench;
 use super::state::{Batch, Cooking, Work};
-use super::{cook_clock, cook_end, heat, lye, vessel_back, weighing};
+use super::{cook_clock, cook_end, cool, heat, lye, vessel_back, weighing};
 use crate::plan::{Cook, StepKind};
 use crate::quantity::Moment;
 
@@ -48,6 +48,9 @@ pub fn deadlines(bench: &Bench) -> Vec<Moment> {
                 due.extend(cooking.look_due.map(|at| at + settings.look_grace));
                 due.extend(batch.prompt.as_ref().map(|prompt| prompt.asked_at + cook_end::STANDS));
             }
+            (Work::Waiting, Some(StepKind::WhenCool { .. })) => {
+                due.extend(batch.prompt.as_ref().map(|prompt| prompt.asked_at + cook_end::STANDS));
+            }
             _ => {}
         }
     }
@@ -80,14 +83,19 @@ fn another_holds_caustic(bench: &Bench, id: &BatchId) -> bool {
 
 fn ask_for_word(bench: &mut Bench, id: &BatchId) {
     let Some(batch) = bench.batch(id) else { return };
-    if batch.prompt.is_some() {
+    let cools = matches!(batch.step().map(|step| &step.kind), Some(StepKind::WhenCool { .. }));
+    if let Some(prompt) = batch.prompt.as_ref() {
+        if cools && prompt.asks != cool::asks(bench, batch) {
+            bench.withdraw_prompt(id);
+            bench.ask(id, Ask::Done);
+        }
         return;
     }
     let asks = match batch.step().map(|step| &step.kind) {
         _ if let Some(ingredient) = vessel_back::wanted(batch) => Ask::VesselBack { ingredient },
         Some(StepKind::Dissolve) if !batch.said_dissolved => Ask::Dissolved,
         Some(StepKind::Combine { .. }) if !batch.said_combined => Ask::Combined,
-        Some(StepKind::Do) => Ask::Done,
+        Some(StepKind::Do | StepKind::WhenCool { .. }) => Ask::Done,
         _ => return,
     };
     bench.ask(id, asks);

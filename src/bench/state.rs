@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use super::alarm::{self, Alarm, AlarmId};
+use super::alarm::{self, Alarm, AlarmChange, AlarmId};
 use super::fact::{
     Ask, BackVerdict, BatchId, CaptureHow, Fact, Numbered, Outcome, PromptId, SessionOpened, Target,
 };
@@ -61,8 +61,19 @@ pub struct Batch {
     pub vessels_back: BTreeMap<IngredientId, BackVerdict>,
     /// The prompt answered last, so that a repeated answer is not an error.
     pub answered: Option<PromptId>,
+    /// Too much caustic has been poured in this batch, whatever became of it.
+    pub over_poured: bool,
+    /// The tests of the soap so far.
+    pub tests: BTreeMap<String, TestState>,
     /// What was last read at one spot or by hand, each with its age.
     pub spots: BTreeMap<ProbeAt, Spot>,
+}
+
+/// One test of the soap: how often, and what the newest attempt says.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct TestState {
+    pub attempts: u32,
+    pub passed: Option<bool>,
 }
 
 /// Where a hand-held probe is.
@@ -220,6 +231,11 @@ impl State {
                 self.leases.remove(channel);
             }
             Fact::AlarmChanged { alarm: id, change, detail } => {
+                if let (AlarmId::CausticOver { batch, .. }, AlarmChange::Raised) = (id, change)
+                    && let Some(batch) = self.batches.get_mut(batch)
+                {
+                    batch.over_poured = true;
+                }
                 let old = self.alarms.remove(id);
                 if let Some(alarm) = alarm::after(old, *at, *change, detail) {
                     self.alarms.insert(id.clone(), alarm);
@@ -303,6 +319,8 @@ impl Batch {
             said_combined: false,
             vessels_back: BTreeMap::new(),
             answered: None,
+            over_poured: false,
+            tests: BTreeMap::new(),
             spots: BTreeMap::new(),
         }
     }
@@ -380,6 +398,10 @@ impl Batch {
                     cooking.begun = true;
                     cooking.time.set(*runs, *since);
                 }
+            }
+            Fact::Tested { test, passed, attempt, .. } => {
+                let state = TestState { attempts: *attempt, passed: *passed };
+                self.tests.insert(test.clone(), state);
             }
             Fact::SpotRead { at: place, temperature, read_at, channel, .. } => {
                 let (temperature, read_at) = (*temperature, *read_at);

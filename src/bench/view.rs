@@ -4,7 +4,7 @@ use super::alarm::{AlarmId, Priority};
 use super::fact::{Ask, BatchId, CaptureHow, PromptId, Target};
 use super::setup::{ProbeAt, Role};
 use crate::chemistry::{DissolveVerdict, ExpectedLye, IngredientId};
-use crate::plan::{Units, Vessel, Window};
+use crate::plan::{TestMethod, Units, Vessel, Window};
 use crate::quantity::{Mass, Span, Temperature, TemperatureDelta};
 use crate::reading::{Channel, Status, Value};
 
@@ -88,6 +88,8 @@ pub struct BatchView {
     #[serde(default)]
     pub temperatures: Vec<KnownView>,
     pub cook: Option<CookView>,
+    #[serde(default)]
+    pub cool: Option<CoolView>,
     pub combine: Option<CombineView>,
     pub lye: Option<LyeView>,
     pub prompt: Option<PromptView>,
@@ -149,6 +151,35 @@ pub struct CookView {
     pub next_look: Option<Span>,
     /// The probe is out for stirring for this much longer.
     pub shelved: Option<Span>,
+    /// Tests to be passed before it ends.
+    #[serde(default)]
+    pub tests: Vec<TestView>,
+}
+
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct TestView {
+    pub name: String,
+    pub method: TestMethod,
+    /// How the sample is made.
+    pub sample: String,
+    /// What passes, in words.
+    pub limit: String,
+    pub attempts: u32,
+    /// What the newest attempt says; `None` before the first.
+    pub passed: Option<bool>,
+    /// A zap is not, after too much caustic.
+    pub offered: bool,
+    /// What to mind with this method.
+    pub note: Option<String>,
+}
+
+/// An addition that waits for the pot to cool.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct CoolView {
+    pub below: Temperature,
+    pub now: Option<Temperature>,
+    /// Why not yet, in words; empty when it may go in.
+    pub not_yet: Vec<String>,
 }
 
 /// The lye while it dissolves, against what its caustic should make of it.

@@ -10,9 +10,9 @@ use super::progress::cooking;
 use super::setup::{ChannelSetup, ProbeAt, Role};
 use super::state::{Batch, State, Work};
 use super::view::Phase;
-use super::{combine, cook_clock, cook_end, spot, vessel_back, watches};
+use super::{combine, cook_clock, cook_end, cool, in_process, spot, vessel_back, watches};
 use crate::chemistry::IngredientId;
-use crate::plan::{StepKind, Units, Vessel, Weigh, Window};
+use crate::plan::{CookTest, StepKind, TestMethod, TestValue, Units, Vessel, Weigh, Window};
 use crate::quantity::{Mass, Span, Temperature, TemperatureDelta, TemperatureUnit};
 use crate::reading::Channel;
 
@@ -46,6 +46,10 @@ pub fn sentence(bench: &Bench, batch: &Batch, phase: Option<Phase>) -> String {
                 temperature(&batch.control.units, cook.window.high),
                 standing.unwrap_or_default()
             )
+        }
+        (StepKind::WhenCool { below }, _) if !cool::not_yet(bench, &batch.id).is_empty() => {
+            let below = temperature(&batch.control.units, *below);
+            format!("Wait until the pot is at most {below}: {}.", step.title)
         }
         _ => format!("{}.", capitalised(&step.title)),
     }
@@ -140,6 +144,9 @@ pub fn said_of(bench: &Bench, fact: &Fact) -> Option<String> {
             let by_hand = if channel.is_none() { ", by hand" } else { "" };
             format!("{}: {}{by_hand}.", capitalised(at.words()), temperature(units, *read))
         }
+        Fact::Tested { name, value, passed, attempt, method, .. } => {
+            tested(name, value, *passed, *attempt, *method)
+        }
         Fact::CookClock { runs: true, .. } => "Cook time counts now.".to_owned(),
         Fact::CookClock { runs: false, .. } => format!("{}.", capitalised(&cook_stands_still())),
         Fact::Shelved { .. } => {
@@ -215,10 +222,18 @@ pub fn prompt(bench: &Bench, batch: &Batch, asks: &Ask) -> String {
         }
         Ask::Combined => "Confirm when the lye is in the oils.".to_owned(),
         Ask::Look => "Look at the pot: foam, separation, colour. Confirm when you have.".to_owned(),
-        Ask::Cooked => "The cook's time is over. Look, and confirm when it is cooked.".to_owned(),
+        Ask::Cooked => {
+            let tests = sentences(&in_process::missing(batch));
+            let tests = if tests.is_empty() { tests } else { format!(" {tests}") };
+            format!("The cook's time is over. Look, and confirm when it is cooked.{tests}")
+        }
         Ask::EndCookAnyway => {
             let reasons = cook_end::not_yet(bench, &batch.id);
             format!("{} Cook on, or confirm to end the cook all the same.", sentences(&reasons))
+        }
+        Ask::AddAnyway => {
+            let reasons = cool::not_yet(bench, &batch.id);
+            format!("{} Wait, or confirm that it is in all the same.", sentences(&reasons))
         }
         Ask::Done => "Confirm when it is done.".to_owned(),
         Ask::StillThere => "Is the same vessel on the pan, with nothing added or taken while \
@@ -411,6 +426,51 @@ pub fn pot_unknown() -> String {
     "nobody knows how hot the pot is".to_owned()
 }
 
+pub fn too_hot_to_add(units: &Units, now: Option<Temperature>, below: Temperature) -> String {
+    let below = temperature(units, below);
+    match now {
+        Some(now) => {
+            // one decimal: 60.4 °C is not shown as 60 °C when 60 °C is the limit
+            let now = now.show(units.temperature, 1);
+            format!("Pot: {now}, it goes in at {below} or below")
+        }
+        None => format!("Pot: not known, it goes in at {below} or below"),
+    }
+}
+
+pub fn test_missing(test: &CookTest, offered: bool, attempts: u32) -> String {
+    let (name, method) = (capitalised(&test.name), test.method.words());
+    let limit = test.limit.words();
+    if !offered {
+        return format!(
+            "{name}: not offered, too much caustic was poured in this batch; measure the pH of a \
+             solution"
+        );
+    }
+    match attempts {
+        0 => format!("{name} by {method} is not tested yet; {limit} passes"),
+        1 => format!("{name} by {method} has not passed; {limit} passes"),
+        more => format!("{name} by {method} has not passed in {more} attempts; {limit} passes"),
+    }
+}
+
+fn tested(
+    name: &str,
+    value: &TestValue,
+    passed: Option<bool>,
+    attempt: u32,
+    method: TestMethod,
+) -> String {
+    let result = match passed {
+        Some(true) => "passed",
+        Some(false) => "not passed: cook on, stir, test again",
+        None => "recorded",
+    };
+    let note = method.note().filter(|_| method == TestMethod::Indicator);
+    let note = note.map_or_else(String::new, |note| format!(" {}.", capitalised(note)));
+    format!("{}, attempt {attempt}: {}, {result}.{note}", capitalised(name), value.words())
+}
+
 const fn put_away(why: PutAway) -> &'static str {
     match why {
         PutAway::Said => "The probe counts for nothing now.",
@@ -546,6 +606,41 @@ pub fn declared_over_guard() -> String {
 
 pub fn no_such_alarm(alarm: &AlarmId) -> String {
     format!("no alarm {alarm} is raised")
+}
+
+pub fn test_how(batch: &Batch, name: &str) -> String {
+    let cooks = batch.control.steps.iter().filter_map(|step| match &step.kind {
+        StepKind::Cook(cook) => Some(cook),
+        _ => None,
+    });
+    let known: Vec<&str> =
+        cooks.flat_map(|cook| &cook.tests).map(|test| test.name.as_str()).collect();
+    let known = if known.is_empty() { "none".to_owned() } else { known.join(", ") };
+    format!(
+        "the recipe declares no test `{name}` (it declares: {known}); say by what it was done, and \
+         how the sample was made"
+    )
+}
+
+pub fn test_of_what() -> String {
+    "say how the sample was made, like `1 g of soap in 99 g of distilled water`".to_owned()
+}
+
+pub fn test_too_long(most: usize) -> String {
+    format!("a test has a name; name, sample and result are of at most {most} letters each")
+}
+
+pub fn test_value(method: TestMethod) -> String {
+    if method.gives_ph() {
+        format!("a test by {} gives a pH from 0 to 14, like `9.8`", method.words())
+    } else {
+        format!("a test by {} gives a word, like `clear`, not a pH", method.words())
+    }
+}
+
+pub fn no_zap_after_an_over_pour() -> String {
+    "too much caustic was poured in this batch: no tongue on it; measure the pH of a solution"
+        .to_owned()
 }
 
 pub fn no_such_channel(channel: &Channel) -> String {

@@ -8,6 +8,7 @@ use crate::bench::{
     Act, Ask, BatchId, BatchView, ProbeAt, PromptId, PromptView, Reply, Role, View, emergency_card,
 };
 use crate::chemistry::IngredientId;
+use crate::plan::TestValue;
 use crate::quantity::{Mass, Temperature};
 use crate::reading::Channel;
 use crate::web::{Client, StartRequest, Started};
@@ -112,6 +113,13 @@ pub async fn measured(at: Place, args: args::Measured) -> anyhow::Result<ExitCod
     let temperature = Temperature::parse(&args.temperature)?;
     let batch = batch(&at, args.batch).await?.batch;
     act(&at, Act::Measured { batch, at: place, temperature }).await
+}
+
+pub async fn test(at: Place, args: args::Test) -> anyhow::Result<ExitCode> {
+    let batch = batch(&at, args.batch).await?.batch;
+    let value = TestValue::parse(&args.result);
+    let method = args.by.map(Into::into);
+    act(&at, Act::Test { batch, test: args.name, method, sample: args.sample, value }).await
 }
 
 pub async fn silence(at: Place) -> anyhow::Result<ExitCode> {

@@ -5,7 +5,7 @@ use clap::{Parser, Subcommand, ValueEnum};
 use crate::bench::{Observation, Outcome, ProbeAt, Remedy};
 use crate::daemon::Folder;
 use crate::demo;
-use crate::plan::Alterations;
+use crate::plan::{Alterations, TestMethod};
 
 /// Watches the scale and the thermometer of a soap maker's bench, guides the weighing, warns of too
 /// much caustic and of too much heat, and keeps every reading of every batch.
@@ -59,6 +59,8 @@ pub enum Command {
     Probe(Probe),
     /// A temperature you read off a thermometer of your own; it stays marked so
     Measured(Measured),
+    /// Record a test of the soap: result, and how it was done where the recipe does not say
+    Test(Test),
     /// End the present step that waits for you, or the cook before its time
     Next(Next),
     /// Give a batch up
@@ -282,6 +284,49 @@ pub struct Measured {
     /// The batch [default: the one that is open]
     #[arg(long)]
     pub batch: Option<String>,
+}
+
+#[derive(clap::Args)]
+pub struct Test {
+    /// The test as the recipe names it, or a name of your own
+    pub name: String,
+    /// The result: a pH like 9.8, or a word like "clear"
+    pub result: String,
+    /// By what, if not as the recipe says
+    #[arg(long, value_enum)]
+    pub by: Option<MethodName>,
+    /// How the sample was made, if not as the recipe says
+    #[arg(long)]
+    pub sample: Option<String>,
+    /// The batch [default: the one that is open]
+    #[arg(long)]
+    pub batch: Option<String>,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+pub enum MethodName {
+    /// A pH meter
+    Meter,
+    /// Test strips
+    Strip,
+    /// Drops that change colour; soap's own pH pinks them on a wet bar anyway
+    Indicator,
+    /// The tongue; refused after too much caustic
+    Zap,
+    /// As the name and the sample say
+    Other,
+}
+
+impl From<MethodName> for TestMethod {
+    fn from(name: MethodName) -> TestMethod {
+        match name {
+            MethodName::Meter => TestMethod::Meter,
+            MethodName::Strip => TestMethod::Strip,
+            MethodName::Indicator => TestMethod::Indicator,
+            MethodName::Zap => TestMethod::Zap,
+            MethodName::Other => TestMethod::Other,
+        }
+    }
 }
 
 impl From<PlaceName> for Option<ProbeAt> {

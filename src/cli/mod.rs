@@ -56,6 +56,7 @@ async fn dispatch(args: Args) -> anyhow::Result<ExitCode> {
         Command::Emergency => acts::emergency(at).await,
         Command::Probe(probe) => acts::probe(at, probe).await,
         Command::Measured(measured) => acts::measured(at, measured).await,
+        Command::Test(test) => acts::test(at, test).await,
         Command::ProbeOut(out) => acts::probe_out(at, out).await,
         Command::Next(next) => acts::next(at, next).await,
         Command::Abandon(abandon) => acts::abandon(at, abandon).await,

@@ -77,6 +77,21 @@ fn batch_lines(batch: &BatchView, width: usize, lines: &mut Vec<String>) {
         let standing = cook.standing.as_ref().map_or_else(String::new, |why| format!(" ({why})"));
         lines.push(format!("  cooked {} of {}{standing}, {look}", cook.watched, cook.duration));
     }
+    for test in batch.cook.iter().flat_map(|cook| &cook.tests) {
+        let state = match (test.offered, test.passed) {
+            (false, _) => "not offered after too much caustic".to_owned(),
+            (true, Some(true)) => "passed".to_owned(),
+            (true, _) if test.attempts > 0 => format!("not passed in {} tries", test.attempts),
+            (true, _) => "not tested yet".to_owned(),
+        };
+        let (method, sample) = (test.method.words(), &test.sample);
+        let words =
+            format!("  test: {} by {method}, {sample}; {} passes; {state}", test.name, test.limit);
+        lines.extend(wrap(&words, width, "    "));
+    }
+    if let Some(cool) = &batch.cool {
+        lines.extend(cool.not_yet.iter().map(|reason| format!("  not yet: {reason}")));
+    }
     for known in &batch.temperatures {
         let temperature = known.temperature.show(batch.units.temperature, 1);
         let source = match known.source {

@@ -20,6 +20,7 @@ pub fn findings(review: &Review) -> Vec<Finding> {
     list.vessels();
     list.heat();
     list.looks();
+    list.soap_tests();
     list.tolerance();
     list.unseen();
     list.by_hand();
@@ -163,6 +164,12 @@ impl List<'_> {
             });
             let (when, lasted) = (words::offset(alarm.raised), words::lasted(alarm));
             self.add(grade, format!("{place} {what} {when}{peak}, {lasted}"));
+        }
+    }
+
+    fn soap_tests(&mut self) {
+        for words in &self.review.not_passed {
+            self.add(Grade::Warning, words.clone());
         }
     }
 

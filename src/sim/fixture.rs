@@ -7,10 +7,11 @@ use crate::chemistry::{
     Alkali, Caustic, CausticForm, Formula, FormulaFat, LiquidRule, Reacting, ScaleFacts,
 };
 use crate::plan::{
-    Amount, ControlRecipe, Cook, Nature, Step, StepKind, Tolerance, Units, Vessel, Weigh, Window,
+    Amount, ControlRecipe, Cook, CookTest, Nature, Step, StepKind, TestLimit, TestMethod,
+    Tolerance, Units, Vessel, Weigh, Window,
 };
 use crate::quantity::{
-    Mass, MassUnit, Share, Span, Temperature, TemperatureDelta, TemperatureUnit,
+    Mass, MassUnit, Ph, Share, Span, Temperature, TemperatureDelta, TemperatureUnit,
 };
 use crate::reading::Channel;
 
@@ -22,7 +23,7 @@ pub struct SimBench {
     pub vessels: BTreeMap<String, Mass>,
 }
 
-pub const RECIPES: [&str; 2] = ["three-oils", "with-windows"];
+pub const RECIPES: [&str; 3] = ["three-oils", "with-windows", "with-tests"];
 pub const BENCHES: [&str; 4] = ["standard", "scale-and-pot", "scale-and-hand", "scale-only"];
 
 /// A control recipe by its name.
@@ -30,6 +31,7 @@ pub fn recipe(name: &str) -> Option<ControlRecipe> {
     match name {
         "three-oils" => Some(three_oils()),
         "with-windows" => Some(with_windows()),
+        "with-tests" => Some(with_tests()),
         _ => None,
     }
 }
@@ -96,6 +98,7 @@ pub fn three_oils() -> ControlRecipe {
                     high_high: celsius(98),
                     duration: Span::from_minutes(3),
                     look_every: Span::from_minutes(1),
+                    tests: Vec::new(),
                 }),
             ),
             weigh("glycerin", "glycerin", Amount::OfFats(Share::from_percent(5)), Vessel::Own),
@@ -124,6 +127,32 @@ pub fn with_windows() -> ControlRecipe {
             _ => {}
         }
     }
+    recipe
+}
+
+/// A cook that ends with two tests, and a fragrance that waits for the pot to cool.
+pub fn with_tests() -> ControlRecipe {
+    let mut recipe = three_oils();
+    let test = |key: &str, method, limit| CookTest {
+        key: key.to_owned(),
+        name: format!("the {key}"),
+        method,
+        sample: "1 g of soap in 99 g of water".to_owned(),
+        limit,
+    };
+    let (low, high) = (Ph::from_tenths(90), Ph::from_tenths(105));
+    let words = TestLimit::Words(vec!["nothing".to_owned()]);
+    for step in &mut recipe.steps {
+        if let StepKind::Cook(cook) = &mut step.kind {
+            cook.tests = vec![
+                test("ph", TestMethod::Meter, TestLimit::Ph { low, high }),
+                test("tongue", TestMethod::Zap, words.clone()),
+            ];
+        }
+    }
+    let below = Temperature::from_celsius(60);
+    let stir = step("stir-in", "stir in the fragrance", StepKind::WhenCool { below });
+    recipe.steps.insert(recipe.steps.len() - 1, stir);
     recipe
 }
 

@@ -118,6 +118,9 @@ impl Player<'_> {
             }
             Does::PutAway { channel } => Act::PutAway { channel: Channel::new(&channel) },
             Does::Measured { at, temperature } => Act::Measured { batch, at, temperature },
+            Does::Test { test, method, sample, value } => {
+                Act::Test { batch, test, method, sample, value }
+            }
             Does::Emergency => Act::Emergency,
             Does::Silence => Act::Silence,
             Does::Advance { step } => Act::Advance { batch, step },

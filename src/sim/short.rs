@@ -50,6 +50,15 @@ pub fn fact(fact: &Fact, asked: &mut Asked) -> String {
             let by = channel.as_ref().map_or("hand", |channel| channel.as_str());
             format!("spot {} {} by {by}", at.words(), celsius(*temperature))
         }
+        Fact::Tested { test, method, value, passed, attempt, .. } => {
+            let result = match passed {
+                Some(true) => "passed",
+                Some(false) => "not passed",
+                None => "no limit",
+            };
+            let (method, value) = (method.words(), value.words());
+            format!("tested {test} by {method}, {value}, {result}, attempt {attempt}")
+        }
         Fact::CookClock { runs: true, .. } => "cook time runs".to_owned(),
         Fact::CookClock { runs: false, .. } => "cook time stands".to_owned(),
         Fact::PromptRaised { prompt, asks, .. } => {
@@ -122,6 +131,9 @@ pub fn screen(view: &View) -> Vec<String> {
         for known in &batch.temperatures {
             let (place, source) = (known.at.words(), source_words(known.source));
             lines.push(format!("{place} {}, {source}", celsius(known.temperature)));
+        }
+        if let Some(cool) = &batch.cool {
+            lines.extend(cool.not_yet.iter().map(|reason| format!("not yet {reason}")));
         }
         if let Some(combine) = &batch.combine {
             lines.extend(combine.not_yet.iter().map(|reason| format!("not yet {reason}")));
@@ -200,6 +212,7 @@ const fn ask_name(asks: &Ask) -> &'static str {
         Ask::Look => "look",
         Ask::Cooked => "cooked",
         Ask::EndCookAnyway => "end-cook-anyway",
+        Ask::AddAnyway => "add-anyway",
         Ask::Done => "done",
         Ask::StillThere => "still-there",
         Ask::LeaveUnrecorded => "leave-unrecorded",

@@ -5,6 +5,7 @@
 
 use crate::bench::{Observation, Outcome, ProbeAt, Remedy};
 use crate::chemistry::IngredientId;
+use crate::plan::{TestMethod, TestValue};
 use crate::quantity::{Mass, MassUnit, Share, Span, Temperature};
 use crate::reading::Status;
 
@@ -172,6 +173,13 @@ pub enum Does {
     Measured {
         at: ProbeAt,
         temperature: Temperature,
+    },
+    /// The soap is tested.
+    Test {
+        test: String,
+        method: Option<TestMethod>,
+        sample: Option<String>,
+        value: TestValue,
     },
     Emergency,
     /// So many screens can be heard.

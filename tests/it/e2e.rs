@@ -452,6 +452,8 @@ fn a_batch_by_hand_survives_three_kills_and_is_reviewed() {
     served.wait_ask("a look", |ask| *ask == Ask::Look);
     served.does(&["confirm"]);
     served.does(&["observe", "trace", "light"]);
+    let sample = "1 g of soap in 99 g of water";
+    served.does(&["test", "pH of a 1 % solution", "9.8", "--by", "meter", "--sample", sample]);
     let finish = |ask: &Ask| *ask == Ask::Cooked;
     while served
         .wait_ask("a look or the end", |ask| *ask == Ask::Look || finish(ask))

@@ -568,3 +568,171 @@ fn a_missed_look_climbs_after_two_minutes() {
     look("180 s", "then seen sound medium look-missed");
     look("100 s", "then confirm\nthen seen look made\nthen wait 59.9 s\nthen unseen raised");
 }
+
+// --- tests of the soap ---------------------------------------------------------------------------
+
+/// On the recipe whose cook ends with a pH by meter (9 to 10.5) and a zap ("nothing").
+fn tested(lines: &str) -> Trace {
+    let pot = "0.1 pot reads 75 °C";
+    play("with-tests", "scale-and-pot", &[pot, WEIGHED, AT_COMBINE, TO_COOK, lines])
+}
+
+#[test]
+fn a_cook_whose_tests_have_not_passed_asks_before_it_ends() {
+    tested(
+        "then wait 190 s
+         then screen asks cooked
+         then confirm
+         then answer refused
+         then screen asks end-cook-anyway
+         then seen say The ph by meter is not tested yet; pH 9.0 to 10.5 passes. The tongue by zap
+         then test the ph = 11.2
+         then answer done
+         then seen tested ph by meter, pH 11.2, not passed, attempt 1
+         then test ph = 10.4
+         then seen tested ph by meter, pH 10.4, passed, attempt 2
+         then test tongue = nothing
+         then screen asks cooked
+         then confirm
+         then answer done
+         then seen done cook",
+    );
+}
+
+#[test]
+fn the_newest_attempt_counts_and_limits_have_edges() {
+    for (result, passed) in
+        [("9.0", true), ("8.99", false), ("10.5", true), ("10.51", false), ("10.6", false)]
+    {
+        let (line, answer) = if passed { ("passed", "done") } else { ("not passed", "refused") };
+        tested(&format!(
+            "then wait 190 s
+             then test tongue = nothing
+             then test ph = 9.8
+             then test ph = {result}
+             then seen tested ph by meter, pH {result}, {line}, attempt 2
+             then confirm
+             then answer {answer}"
+        ));
+    }
+}
+
+#[test]
+fn a_test_says_method_sample_and_a_result_of_its_kind() {
+    tested(
+        "then test ph = pink
+         then answer refused
+         then test tongue = 9.8
+         then answer refused
+         then test lather = rich
+         then answer refused
+         then test lather = rich by other
+         then answer refused
+         then test lather = rich by other of a wet hand
+         then answer done
+         then seen tested lather by other, rich, no limit, attempt 1
+         then test ph = 9.8 by strip
+         then answer done
+         then seen tested ph by strip, pH 9.8, no limit, attempt 1",
+    );
+}
+
+/// An indicator pinks on sound soap; whoever uses one is told so, on the sheet and at the bench.
+#[test]
+fn an_indicator_comes_with_its_caution() {
+    let trace = tested("then test drops = pink by indicator of a wet bar\nthen answer done");
+    let said = |entry: &panroom::sim::Entry| entry.text.contains("pinks anyway");
+    assert!(trace.entries.iter().any(said));
+}
+
+/// The tongue is refused once too much caustic was poured, even when it was spooned out again, and
+/// the cook that declares it asks before it ends.
+#[test]
+fn no_zap_after_an_over_pour() {
+    play(
+        "with-tests",
+        "scale-and-pot",
+        &["0.1 pot reads 75 °C
+             0.1 scale reads 0 g
+             0.2 start
+             then wait 1 s
+             then declare coconut 90 g
+             then wait 3 s
+             then declare olive 180 g
+             then wait 3 s
+             then declare castor 30 g
+             then wait 3 s
+             then scale reads cup
+             then wait 4 s
+             then scale moves to cup + guard + 4 g at 20 g/s
+             then wait 2 s
+             then seen raised caustic-over
+             then choose spoon-out
+             then scale reads cup + target
+             then wait 6 s
+             then seen reset caustic-over
+             then scale reads 0 g
+             then wait 3 s
+             then declare water 106 g
+             then wait 3 s
+             then confirm
+             then confirm
+             then confirm
+             then screen step cook
+             then test tongue = nothing
+             then answer refused
+             then test ph = 9.8
+             then wait 190 s
+             then screen asks cooked
+             then confirm
+             then answer refused
+             then seen say The tongue: not offered
+             then confirm
+             then answer done
+             then seen done cook"],
+    );
+}
+
+// --- late additions ------------------------------------------------------------------------------
+
+/// Into a pot of 60 °C and not 60.1 °C, unless somebody insists.
+#[test]
+fn a_late_addition_waits_for_the_pot_to_cool() {
+    let at = |celsius: &str, line: &str| {
+        tested(&format!(
+            "then advance cook
+             then confirm
+             then screen step weigh-glycerin
+             then declare glycerin 15 g
+             then wait 3 s
+             then screen step stir-in
+             then screen asks done
+             then pot reads {celsius}
+             then wait 1 s
+             {line}"
+        ))
+    };
+    at("60 °C", "then confirm\nthen answer done\nthen seen done stir-in");
+    at(
+        "60.1 °C",
+        "then screen sentence Wait until the pot is at most 60 °C: stir in the fragrance.
+         then screen not yet Pot: 60.1 °C, it goes in at 60 °C or below
+         then confirm
+         then answer refused
+         then screen asks add-anyway
+         then wait 59.8 s
+         then screen asks add-anyway
+         then wait 0.3 s
+         then screen asks done
+         then advance stir-in
+         then answer refused
+         then confirm
+         then answer done
+         then seen done stir-in",
+    );
+    at("60.1 °C", "then confirm\nthen pot reads 60 °C\nthen screen asks done");
+    at("fault", "then screen not yet Pot: not known\nthen confirm\nthen answer refused");
+    // by hand counts here too, and the hotter of two holds
+    at("fault", "then measured pot 60 °C\nthen confirm\nthen answer done");
+    at("55 °C", "then measured pot 62 °C\nthen confirm\nthen answer refused");
+}

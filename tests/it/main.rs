@@ -9,6 +9,7 @@ mod e2e;
 mod heat_law;
 mod invariants;
 mod journal;
+mod late_and_tests;
 mod plans;
 mod port_task;
 mod readme;
