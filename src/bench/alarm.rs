@@ -59,6 +59,10 @@ pub enum AlarmId {
     LookMissed {
         batch: BatchId,
     },
+    /// More caustic is on record than the fats on record take.
+    LyeHeavy {
+        batch: BatchId,
+    },
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
@@ -91,7 +95,8 @@ impl AlarmId {
             | AlarmId::TemperatureLow { batch, .. }
             | AlarmId::TemperatureUnknown { batch, .. }
             | AlarmId::HeatingFast { batch, .. }
-            | AlarmId::LookMissed { batch } => Some(batch),
+            | AlarmId::LookMissed { batch }
+            | AlarmId::LyeHeavy { batch } => Some(batch),
             AlarmId::InstrumentLost { .. } | AlarmId::NotRecording => None,
         }
     }
@@ -100,6 +105,7 @@ impl AlarmId {
         match self {
             AlarmId::CausticOver { .. }
             | AlarmId::PouringBlind { .. }
+            | AlarmId::LyeHeavy { .. }
             | AlarmId::TemperatureHighHigh { .. } => Priority::High,
             AlarmId::InstrumentLost { .. }
             | AlarmId::TemperatureHigh { .. }
@@ -221,6 +227,7 @@ impl fmt::Display for AlarmId {
             AlarmId::HeatingFast { batch, at } => write!(f, "heating-{}/{batch}", at.words()),
             AlarmId::NotRecording => f.write_str("not-recording"),
             AlarmId::LookMissed { batch } => write!(f, "look-missed/{batch}"),
+            AlarmId::LyeHeavy { batch } => write!(f, "lye-heavy/{batch}"),
         }
     }
 }

@@ -70,6 +70,8 @@ pub fn pot(bench: &Bench, id: &BatchId) -> Option<Temperature> {
 }
 
 fn set(bench: &mut Bench, id: &BatchId, runs: bool, since: Moment) {
-    let (batch, step) = (id.clone(), bench.step_key(id));
+    // a remedy's own steps may be under way meanwhile
+    let main = bench.batch(id).and_then(|batch| batch.main_work().0);
+    let (batch, step) = (id.clone(), main.map(|step| step.key.clone()).unwrap_or_default());
     bench.emit(Fact::CookClock { batch, step, runs, since });
 }

@@ -9,7 +9,7 @@ use super::settings::Settings;
 use super::setup::{ChannelSetup, ProbeAt, Role};
 use super::state::{Batch, State};
 use super::view::View;
-use super::{acts, picture, progress, spot, watches, weighing, words};
+use super::{acts, picture, progress, remedies, spot, watches, weighing, words};
 use crate::quantity::Moment;
 use crate::reading::Reading;
 
@@ -205,7 +205,9 @@ impl Bench {
         if let Some(pot) = self.probe_sense_mut(ProbeAt::Pot) {
             pot.heating = None;
         }
-        self.senses.cooks.remove(batch);
+        if self.batch(batch).is_some_and(|batch| batch.detour.is_none()) {
+            self.senses.cooks.remove(batch);
+        }
         if let Some(sense) = self.scale_sense_mut(batch) {
             sense.forget_step();
         }
@@ -298,6 +300,7 @@ impl Bench {
             watches::run(self);
             weighing::run(self);
             progress::run(self);
+            remedies::run(self);
             if self.output.facts.len() == before {
                 break;
             }

@@ -8,8 +8,10 @@ mod cook_clock;
 mod cook_end;
 mod cool;
 mod cue;
+mod detour;
 mod emergency;
 mod fact;
+mod foreseen;
 mod handling;
 mod heat;
 mod in_process;
@@ -19,11 +21,15 @@ mod lye;
 mod pace;
 mod picture;
 mod progress;
+mod refusals;
+mod remedies;
+mod remedy_words;
 mod senses;
 mod settings;
 mod setup;
 mod spot;
 mod state;
+mod takeout;
 mod vessel_back;
 mod view;
 mod watches;
@@ -45,5 +51,6 @@ pub use setup::{ChannelSetup, ProbeAt, Role, Setup};
 pub use state::{Batch, State};
 pub use view::{
     AlarmView, BatchView, CaptureView, ChannelView, CombineView, CookView, CoolView, HeldView,
-    JournalView, KnownView, LyeView, Pace, Phase, PromptView, Source, TestView, View, WeighingView,
+    InstrumentView, JournalView, KnownView, LyeView, Pace, Phase, PromptView, Source, TestView,
+    View, WeighingView,
 };

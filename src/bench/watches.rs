@@ -10,7 +10,7 @@ use super::law::Bench;
 use super::senses::{Sense, allowed_age};
 use super::setup::{ChannelSetup, ProbeAt, Role};
 use super::state::Batch;
-use super::{cook_clock, heat, spot, words};
+use super::{cook_clock, heat, remedies, spot, words};
 use crate::quantity::{Mass, Moment, Span, Temperature};
 use crate::reading::Channel;
 
@@ -138,6 +138,8 @@ fn findings(bench: &Bench) -> BTreeMap<AlarmId, Finding> {
     findings.insert(AlarmId::NotRecording, at_once(bench.state.journal_lost.is_some()));
     for batch in bench.state.batches.values() {
         caustic(bench, batch, &mut findings);
+        let heavy = remedies::excess(bench, batch).is_some();
+        findings.insert(AlarmId::LyeHeavy { batch: batch.id.clone() }, at_once(heavy));
         heat::findings(bench, batch, &mut findings);
     }
     findings
