@@ -108,6 +108,10 @@ pub enum Story {
     CausticOver,
     /// The scale is unplugged in mid-pour, and comes back
     ScaleUnplugged,
+    /// The pot climbs towards boiling over; the warning is seen, and it cools
+    BoilOverNear,
+    /// The probe in the pot breaks in mid-cook; readings by hand keep it going
+    BrokenProbe,
 }
 
 #[derive(clap::Args)]
@@ -466,6 +470,8 @@ impl Story {
             Story::AllRight => "all-right",
             Story::CausticOver => "caustic-over",
             Story::ScaleUnplugged => "scale-unplugged",
+            Story::BoilOverNear => "boil-over-near",
+            Story::BrokenProbe => "broken-probe",
         }
     }
 }

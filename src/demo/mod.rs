@@ -41,6 +41,8 @@ const STORIES: &[(&str, &str)] = &[
     ("all-right", include_str!("stories/all-right.story")),
     ("caustic-over", include_str!("stories/caustic-over.story")),
     ("scale-unplugged", include_str!("stories/scale-unplugged.story")),
+    ("boil-over-near", include_str!("stories/boil-over-near.story")),
+    ("broken-probe", include_str!("stories/broken-probe.story")),
 ];
 const WIDTH: usize = 100;
 

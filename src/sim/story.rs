@@ -39,6 +39,8 @@ pub struct Orders {
     pub overheats_to: Option<Temperature>,
     /// Does not answer when a look is due.
     pub ignores_looks: bool,
+    /// Where no probe tells how hot the pot is, reads it off a thermometer and says so.
+    pub measures: bool,
 }
 
 /// Something goes wrong with an instrument.
@@ -81,6 +83,8 @@ pub enum When {
     At(Span),
     /// When this share of the target is on the pan.
     Poured(IngredientId, Share),
+    /// When so much cook time is on the screen.
+    Cooked(Span),
 }
 
 /// One input, check or wait.

@@ -127,6 +127,26 @@ fn demo_scale_unplugged() {
     assert!(shown.contains("was unplugged"), "{shown}");
 }
 
+#[test]
+fn demo_boil_over_near() {
+    let (shown, facts) = demo("boil-over-near");
+    let high = changes(&facts, |alarm| matches!(alarm, AlarmId::TemperatureHigh { .. }));
+    assert_eq!(high.first(), Some(&AlarmChange::Raised), "{high:?}");
+    assert!(high.contains(&AlarmChange::Acknowledged), "{high:?}");
+    assert!(high.contains(&AlarmChange::ReturnedToNormal), "{high:?}");
+    assert!(shown.contains("foam climbs before it boils"), "{shown}");
+}
+
+#[test]
+fn demo_broken_probe() {
+    let (shown, facts) = demo("broken-probe");
+    let by_hand = facts
+        .iter()
+        .any(|fact| matches!(fact, Fact::SpotRead { at: ProbeAt::Pot, channel: None, .. }));
+    assert!(by_hand, "{shown}");
+    assert!(shown.contains("by hand"), "{shown}");
+}
+
 // --- a batch by hand -----------------------------------------------------------------------------
 
 const RECIPE: &str = r#"
