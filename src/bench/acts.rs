@@ -13,7 +13,8 @@ use super::law::{Bench, Reply};
 use super::setup::ProbeAt;
 use super::state::{Batch, Work};
 use super::{
-    combine, emergency, heat, leases, lye, names, remedies, repeat, vessel_back, watches, words,
+    combine, cook_end, cool, emergency, heat, in_process, leases, lye, names, remedies, repeat,
+    spot, vessel_back, words,
 };
 use crate::chemistry::IngredientId;
 use crate::plan::{Amount, ControlRecipe, Severity, StepKind};
@@ -36,6 +37,18 @@ pub fn take(bench: &mut Bench, act: &Act) {
         }
         Act::Scale { batch } => leases::take_scale(bench, batch),
         Act::Probe { batch, channel } => leases::take_probe(bench, batch, channel),
+        Act::Hold { batch, channel, at, stays } => open(bench, batch)
+            .map(|_| ())
+            .and_then(|()| spot::hold(bench, batch, channel, *at, *stays)),
+        Act::PutAway { channel } => spot::put_away(bench, channel),
+        Act::Measured { batch, at, temperature } => open(bench, batch)
+            .map(|_| ())
+            .and_then(|()| spot::measured(bench, batch, *at, *temperature)),
+        Act::Test { batch, test, method, sample, value } => {
+            let sample = sample.as_deref();
+            let taken = in_process::Taken { name: test, method: *method, sample, value };
+            in_process::record(bench, batch, &taken)
+        }
         Act::Emergency => Ok(emergency::open(bench)),
         Act::Silence => silence(bench),
         Act::Advance { batch, step } => advance(bench, batch, step),
@@ -110,6 +123,12 @@ fn confirm(bench: &mut Bench, prompt: PromptId) -> Answer {
         bench.ask(&id, Ask::CombineAnyway);
         return Err(words::not_yet(&combine::not_yet(bench, &id)));
     }
+    if asks == Ask::Cooked && !cook_end::not_yet(bench, &id).is_empty() {
+        return Err(cook_end::ask_anyway(bench, &id));
+    }
+    if asks == Ask::Done && !cool::not_yet(bench, &id).is_empty() {
+        return Err(cool::ask_anyway(bench, &id));
+    }
     match asks {
         Ask::Remedy { .. } | Ask::Under { .. } => return Err(words::choose_a_remedy()),
         Ask::TakeShort { .. } | Ask::TakeLong { .. } => {
@@ -122,7 +141,13 @@ fn confirm(bench: &mut Bench, prompt: PromptId) -> Answer {
             }
             answered(bench, &id, prompt);
         }
-        Ask::Dissolved | Ask::Combined | Ask::CombineAnyway | Ask::Done | Ask::Cooked => {
+        Ask::Dissolved
+        | Ask::Combined
+        | Ask::CombineAnyway
+        | Ask::Done
+        | Ask::Cooked
+        | Ask::AddAnyway
+        | Ask::EndCookAnyway => {
             if bench.is_barred_by_caustic(&id) {
                 return Err(words::barred_by_caustic());
             }
@@ -134,7 +159,7 @@ fn confirm(bench: &mut Bench, prompt: PromptId) -> Answer {
                 note_temperatures(bench, &id, &step);
             }
             // dissolving and combining end with their vessels back on the pan
-            if matches!(asks, Ask::Done | Ask::Cooked) {
+            if matches!(asks, Ask::Done | Ask::Cooked | Ask::AddAnyway | Ask::EndCookAnyway) {
                 bench.emit(Fact::StepDone { batch: id, step });
             }
         }
@@ -302,6 +327,12 @@ fn advance(bench: &mut Bench, id: &BatchId, step: &str) -> Answer {
     if !matches!(batch.work, Work::Cooking(_) | Work::Waiting) || bench.is_barred_by_caustic(id) {
         return Err(words::barred_by_caustic());
     }
+    if matches!(present.kind, StepKind::Cook(_)) && !cook_end::not_yet(bench, id).is_empty() {
+        return Err(cook_end::ask_anyway(bench, id));
+    }
+    if !cool::not_yet(bench, id).is_empty() {
+        return Err(cool::ask_anyway(bench, id));
+    }
     bench.withdraw_prompt(id);
     note_temperatures(bench, id, step);
     bench.emit(Fact::StepDone { batch: id.clone(), step: step.to_owned() });
@@ -367,7 +398,10 @@ fn acknowledge_caustic(bench: &mut Bench, id: &BatchId) {
 /// The temperatures at the end of a step are worth keeping with it.
 fn note_temperatures(bench: &mut Bench, id: &BatchId, step: &str) {
     for at in [ProbeAt::Oils, ProbeAt::Lye, ProbeAt::Pot, ProbeAt::Room] {
-        if let Some((channel, temperature)) = watches::temperature_at(bench, id, at) {
+        // a value by hand has its own fact, and no channel
+        let known = spot::known(bench, id, at);
+        if let Some((channel, temperature)) = known.and_then(|k| Some((k.channel?, k.temperature)))
+        {
             let (batch, step) = (id.clone(), step.to_owned());
             bench.emit(Fact::Noted { batch, step, channel, temperature });
         }

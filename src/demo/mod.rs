@@ -48,6 +48,8 @@ const STORIES: &[(&str, &str)] = &[
     ("caustic-over", include_str!("stories/caustic-over.story")),
     ("scale-unplugged", include_str!("stories/scale-unplugged.story")),
     ("three-pots", include_str!("stories/three-pots.story")),
+    ("boil-over-near", include_str!("stories/boil-over-near.story")),
+    ("broken-probe", include_str!("stories/broken-probe.story")),
 ];
 const WIDTH: usize = 100;
 

@@ -312,6 +312,10 @@ fn view_of(view: &View, batch: &BatchId, first: bool) -> View {
 fn has_come(when: &When, now: Span, view: &View) -> bool {
     match when {
         When::At(at) => *at <= now,
+        When::Cooked(time) => {
+            let mut cooks = view.batches.iter().filter_map(|batch| batch.cook.as_ref());
+            cooks.any(|cook| cook.watched >= *time)
+        }
         When::Poured(ingredient, share) => view.batches.iter().any(|batch| {
             let weighing = batch.weighing.as_ref().filter(|w| &w.ingredient == ingredient);
             weighing.is_some_and(|weighing| {

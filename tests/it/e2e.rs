@@ -11,11 +11,11 @@ use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
 use panroom::bench::{
-    AlarmChange, AlarmId, Ask, BatchId, BatchView, Fact, Outcome, Phase, Remedy, View,
+    AlarmChange, AlarmId, Ask, BatchId, BatchView, Fact, Outcome, Phase, ProbeAt, Remedy, View,
 };
 use panroom::demo::SimPort;
 use panroom::journal::{Reader, Verified};
-use panroom::quantity::Mass;
+use panroom::quantity::{Mass, TemperatureUnit};
 
 /// Reached only when something hangs.
 const PATIENCE: Duration = Duration::from_secs(60);
@@ -150,6 +150,26 @@ fn demo_scale_unplugged() {
     assert!(shown.contains("was unplugged"), "{shown}");
 }
 
+#[test]
+fn demo_boil_over_near() {
+    let (shown, facts) = demo("boil-over-near");
+    let high = changes(&facts, |alarm| matches!(alarm, AlarmId::TemperatureHigh { .. }));
+    assert_eq!(high.first(), Some(&AlarmChange::Raised), "{high:?}");
+    assert!(high.contains(&AlarmChange::Acknowledged), "{high:?}");
+    assert!(high.contains(&AlarmChange::ReturnedToNormal), "{high:?}");
+    assert!(shown.contains("foam climbs before it boils"), "{shown}");
+}
+
+#[test]
+fn demo_broken_probe() {
+    let (shown, facts) = demo("broken-probe");
+    let by_hand = facts
+        .iter()
+        .any(|fact| matches!(fact, Fact::SpotRead { at: ProbeAt::Pot, channel: None, .. }));
+    assert!(by_hand, "{shown}");
+    assert!(shown.contains("by hand"), "{shown}");
+}
+
 // --- a batch by hand -----------------------------------------------------------------------------
 
 const RECIPE: &str = r#"
@@ -247,7 +267,8 @@ fn feed(
         tick += 1;
         if tick.is_multiple_of(10) {
             let tenths = celsius.load(Ordering::Relaxed);
-            let line = format!("T1 +{:03}.{}C\r\n", tenths / 10, tenths % 10);
+            // the second probe is in somebody's hand
+            let line = format!("T1 +{:03}.{}C\r\nT2 +040.0C\r\n", tenths / 10, tenths % 10);
             probe.lock().unwrap().write(line.as_bytes()).unwrap();
         }
     }
@@ -377,6 +398,11 @@ name = "pot"
 role = "pot"
 source = "T1"
 
+[[instrument.channel]]
+name = "stick"
+role = "hand-held"
+source = "T2"
+
 [alarm]
 command = ["sh", "-c", "cat >> {0}/alarms"]
 "#,
@@ -467,6 +493,15 @@ fn a_batch_by_hand_survives_three_kills_and_is_reviewed() {
     bench.put(50.0);
     served.wait_ask("combining", |ask| matches!(ask, Ask::Combined | Ask::CombineAnyway));
     bench.put(0.0);
+    served.does(&["probe", "lye"]);
+    let lye = served.wait_batch("the lye by the probe in the hand", |batch| {
+        batch.temperatures.iter().any(|known| known.at == ProbeAt::Lye)
+    });
+    assert_eq!(lye.temperatures[0].temperature.show(TemperatureUnit::Celsius, 1), "40.0 °C");
+    served.does(&["probe", "away"]);
+    served.does(&["measured", "oils", "110 °F"]);
+    let oils = served.wait_batch("the oils by hand", |batch| batch.temperatures.len() == 2);
+    assert_eq!(oils.temperatures[0].source, panroom::bench::Source::ByHand);
     while served.wait_batch("anything", |_| true).step != "cook" {
         // windows that no probe watches want a second yes; the jug does not come back
         let _ = run(folder, &["confirm"]);
@@ -486,6 +521,8 @@ fn a_batch_by_hand_survives_three_kills_and_is_reviewed() {
     served.wait_ask("a look", |ask| *ask == Ask::Look);
     served.does(&["confirm"]);
     served.does(&["observe", "trace", "light"]);
+    let sample = "1 g of soap in 99 g of water";
+    served.does(&["test", "pH of a 1 % solution", "9.8", "--by", "meter", "--sample", sample]);
     let finish = |ask: &Ask| *ask == Ask::Cooked;
     while served
         .wait_ask("a look or the end", |ask| *ask == Ask::Look || finish(ask))

@@ -16,7 +16,9 @@ const ALL_RIGHT: &str = include_str!("../../src/demo/stories/all-right.story");
 const CAUSTIC_OVER: &str = include_str!("../../src/demo/stories/caustic-over.story");
 const SCALE_UNPLUGGED: &str = include_str!("../../src/demo/stories/scale-unplugged.story");
 const THREE_POTS: &str = include_str!("../../src/demo/stories/three-pots.story");
-const STORIES: [&str; 3] = [ALL_RIGHT, CAUSTIC_OVER, SCALE_UNPLUGGED];
+const BOIL_OVER_NEAR: &str = include_str!("../../src/demo/stories/boil-over-near.story");
+const BROKEN_PROBE: &str = include_str!("../../src/demo/stories/broken-probe.story");
+const STORIES: [&str; 5] = [ALL_RIGHT, CAUSTIC_OVER, SCALE_UNPLUGGED, BOIL_OVER_NEAR, BROKEN_PROBE];
 
 fn read(name: &str, text: &str) -> Story {
     parse(name, text).unwrap_or_else(|problems| panic!("{problems}"))
@@ -185,6 +187,45 @@ fn scale_unplugged_stops_the_hand_and_the_pour_goes_on() {
         );
         let olive = captured(&trace, "olive").grams();
         assert!((178.2..=181.8).contains(&olive), "seed {seed}: {olive} g");
+    }
+}
+
+/// The warning comes below the point of boiling over, is seen, and the pot goes no further.
+#[test]
+fn a_pot_about_to_boil_over_is_brought_down() {
+    for seed in 1..=4 {
+        let trace = with_seed(BOIL_OVER_NEAR, seed);
+        in_order(
+            &trace,
+            &[
+                "begins cook",
+                "raised high-pot",
+                "acknowledged high-pot",
+                "returned to normal high-pot",
+                "closed finished",
+            ],
+        );
+        assert!(!trace.seen("raised high-high-pot"), "seed {seed}:\n{}", shown(&trace));
+    }
+}
+
+#[test]
+fn a_broken_probe_is_replaced_by_readings_by_hand() {
+    for seed in 1..=4 {
+        let trace = with_seed(BROKEN_PROBE, seed);
+        in_order(
+            &trace,
+            &[
+                "cook time runs",
+                "raised instrument-lost/pot-probe",
+                "spot pot",
+                "asks cooked",
+                "answered cooked",
+                "closed finished",
+            ],
+        );
+        assert!(!trace.seen("asks end-cook-anyway"), "seed {seed}:\n{}", shown(&trace));
+        assert!(!trace.seen("raised unknown-pot"), "seed {seed}:\n{}", shown(&trace));
     }
 }
 
