@@ -13,7 +13,8 @@ use super::law::{Bench, Reply};
 use super::setup::ProbeAt;
 use super::state::{Batch, Work};
 use super::{
-    combine, cook_end, cool, emergency, heat, in_process, lye, remedies, spot, vessel_back, words,
+    combine, cook_end, cool, emergency, heat, in_process, leases, lye, names, remedies, spot,
+    vessel_back, words,
 };
 use crate::chemistry::IngredientId;
 use crate::plan::{Amount, ControlRecipe, Severity, StepKind};
@@ -46,6 +47,8 @@ pub fn take(bench: &mut Bench, act: &Act) {
             let taken = in_process::Taken { name: test, method: *method, sample, value };
             in_process::record(bench, batch, &taken)
         }
+        Act::Scale { batch } => leases::take_scale(bench, batch),
+        Act::Probe { batch, channel } => leases::take_probe(bench, batch, channel),
         Act::Emergency => Ok(emergency::open(bench)),
         Act::Silence => silence(bench),
         Act::Advance { batch, step } => advance(bench, batch, step),
@@ -77,20 +80,17 @@ fn start(
     if bench.state.closed.contains_key(id) {
         return Err(words::number_in_use(id));
     }
-    if let Some(open) = bench.state.batches.keys().next() {
-        return Err(words::another_open(open));
+    if bench.state.batches.len() >= leases::POTS_MAX {
+        return Err(names::too_many());
     }
     if let Some(unfit) = control.findings.iter().find(|f| f.severity == Severity::Unfit) {
         return Err(words::unfit(&unfit.words));
     }
-    let Some(setup) = bench.state.setup_ref().filter(|setup| setup.scale().is_some()) else {
+    if bench.state.setup_ref().is_none_or(|setup| setup.scale().is_none()) {
         return Err(words::no_scale());
-    };
-    let channels: Vec<_> = setup.channels.iter().map(|setup| setup.channel.clone()).collect();
-    bench.emit(Fact::BatchStarted { batch: id.clone(), control: Arc::clone(control), operator });
-    for channel in channels {
-        bench.emit(Fact::LeaseTaken { batch: id.clone(), channel });
     }
+    bench.emit(Fact::BatchStarted { batch: id.clone(), control: Arc::clone(control), operator });
+    leases::take_free(bench, id);
     Ok(Reply::Done)
 }
 
@@ -338,16 +338,7 @@ fn close(bench: &mut Bench, id: &BatchId, outcome: Outcome, note: &str) -> Answe
         }
     }
     bench.withdraw_prompt(id);
-    let held: Vec<_> = bench
-        .state
-        .leases
-        .iter()
-        .filter(|(_, holder)| *holder == id)
-        .map(|(c, _)| c.clone())
-        .collect();
-    for channel in held {
-        bench.emit(Fact::LeaseReturned { batch: id.clone(), channel });
-    }
+    leases::give_back(bench, id);
     bench.emit(Fact::BatchClosed { batch: id.clone(), outcome, note: note.to_owned() });
     Ok(Reply::Done)
 }

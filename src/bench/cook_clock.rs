@@ -17,7 +17,7 @@ pub fn run(bench: &mut Bench, id: &BatchId) {
     let pot = pot(bench, id);
     // whoever stirs with the probe out stands beside the pot
     let lasting = bench.settings().temperature_on_delay;
-    let watched = pot.is_some() || bench.is_shelved(ProbeAt::Pot);
+    let watched = pot.is_some() || bench.is_shelved(id, ProbeAt::Pot);
     if !begun {
         let warm = pot.is_some_and(|pot| pot >= low);
         let sense = bench.senses.cooks.entry(id.clone()).or_default();

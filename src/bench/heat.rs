@@ -6,7 +6,7 @@ use super::alarm::{AlarmId, Finding, Verdict};
 use super::fact::{BatchId, Fact};
 use super::law::{Bench, Reply};
 use super::progress::cooking;
-use super::setup::ProbeAt;
+use super::setup::{ChannelSetup, ProbeAt, Role};
 use super::state::{Batch, Cooking};
 use super::view::Source;
 use super::watches::at_once;
@@ -36,8 +36,11 @@ pub fn findings(bench: &Bench, batch: &Batch, findings: &mut BTreeMap<AlarmId, F
     let high_high = above(bench, hottest, cook.high_high);
     let low = below(bench, value, cook, cooking);
     let heating = heating(bench, &batch.id, cook);
-    let unknown =
-        if value.is_none() && !bench.is_shelved(at) { Verdict::Beyond } else { Verdict::Within };
+    let unknown = if value.is_none() && !bench.is_shelved(&batch.id, at) {
+        Verdict::Beyond
+    } else {
+        Verdict::Within
+    };
     let on_delay = settings.unknown_grace;
     let unknown = Finding { verdict: unknown, on_delay, off_delay: Span::ZERO };
     findings.insert(AlarmId::TemperatureUnknown { batch: id(), at }, unknown);
@@ -80,7 +83,7 @@ pub fn deadlines(bench: &Bench) -> Vec<Moment> {
 
 /// The probe is taken out for stirring.
 pub fn shelve(bench: &mut Bench, id: &BatchId, at: ProbeAt) -> Reply {
-    if bench.is_shelved(at) {
+    if bench.is_shelved(id, at) {
         return Reply::AlreadyDone;
     }
     let until = bench.now + bench.settings().shelf_time;
@@ -128,8 +131,18 @@ fn delayed(bench: &Bench, verdict: Verdict, on_delay: Span) -> Finding {
 }
 
 impl Bench {
-    pub(super) fn is_shelved(&self, at: ProbeAt) -> bool {
-        self.state.shelved.get(&at).is_some_and(|&until| self.now < until)
+    pub(super) fn is_shelved(&self, id: &BatchId, at: ProbeAt) -> bool {
+        let shelved = self.state.shelved.iter().find(|((batch, of), _)| batch == id && *of == at);
+        shelved.is_some_and(|(_, &until)| self.now < until)
+    }
+
+    /// The probe is out of the pot of the batch that holds it.
+    pub(super) fn is_channel_shelved(&self, setup: &ChannelSetup) -> bool {
+        let Role::Probe { at, .. } = setup.role else { return false };
+        if let Some(held) = self.state.held.get(&setup.channel) {
+            return self.is_shelved(&held.batch, held.at);
+        }
+        self.state.leases.get(&setup.channel).is_some_and(|id| self.is_shelved(id, at))
     }
 
     /// Millikelvin a minute; `None` while too little has been heard to tell.

@@ -125,6 +125,15 @@ pub enum Act {
         sample: Option<String>,
         value: TestValue,
     },
+    /// The scale is now with this batch.
+    Scale {
+        batch: BatchId,
+    },
+    /// This probe now stands with this batch.
+    Probe {
+        batch: BatchId,
+        channel: Channel,
+    },
     /// The emergency card is opened; timers go on.
     Emergency,
     /// Quiet for at most a minute; neither acknowledges nor resets.

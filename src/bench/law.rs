@@ -6,10 +6,10 @@ use super::fact::{Ask, BatchId, Fact, Numbered, PromptId, SessionOpened};
 use super::input::{Input, JournalStatus};
 use super::senses::{Sense, Senses};
 use super::settings::Settings;
-use super::setup::{ChannelSetup, ProbeAt, Role};
+use super::setup::{ChannelSetup, ProbeAt};
 use super::state::{Batch, State};
 use super::view::View;
-use super::{acts, picture, progress, remedies, spot, watches, weighing, words};
+use super::{acts, leases, picture, progress, remedies, spot, watches, weighing, words};
 use crate::quantity::Moment;
 use crate::reading::Reading;
 
@@ -127,8 +127,10 @@ impl Bench {
     pub(super) fn emit(&mut self, fact: Fact) {
         let numbered = Numbered { number: self.state.last_number + 1, at: self.now, fact };
         self.state.apply(&numbered);
-        if let Fact::StepBegun { batch, .. } = &numbered.fact {
-            self.forget_step(&batch.clone());
+        match &numbered.fact {
+            Fact::StepBegun { batch, .. } => self.forget_step(&batch.clone()),
+            Fact::LeaseTaken { channel, .. } => leases::forget(self, channel),
+            _ => {}
         }
         if let Some(words) = words::said_of(self, &numbered.fact) {
             self.cue(Cue::Say { words });
@@ -171,8 +173,8 @@ impl Bench {
         self.senses.channels.get_mut(&channel)
     }
 
-    pub(super) fn probe_sense_mut(&mut self, at: ProbeAt) -> Option<&mut Sense> {
-        let channel = self.state.setup_ref()?.probe(at)?.channel.clone();
+    pub(super) fn probe_sense_mut(&mut self, id: &BatchId, at: ProbeAt) -> Option<&mut Sense> {
+        let channel = self.state.probe_of(id, at)?.channel.clone();
         self.senses.channels.get_mut(&channel)
     }
 
@@ -197,12 +199,12 @@ impl Bench {
     }
 
     fn forget_step(&mut self, batch: &BatchId) {
-        if let Some(lye) = self.probe_sense_mut(ProbeAt::Lye) {
+        if let Some(lye) = self.probe_sense_mut(batch, ProbeAt::Lye) {
             lye.peak = None;
             lye.peak_is_whole = true;
         }
         // how fast the pot warmed before says nothing about this step
-        if let Some(pot) = self.probe_sense_mut(ProbeAt::Pot) {
+        if let Some(pot) = self.probe_sense_mut(batch, ProbeAt::Pot) {
             pot.heating = None;
         }
         if self.batch(batch).is_some_and(|batch| batch.detour.is_none()) {
@@ -235,6 +237,7 @@ impl Bench {
         let committed = self.senses.committed;
         self.senses = Senses { committed, ..Senses::default() };
         self.emit(Fact::SessionOpened(session.clone()));
+        leases::take_new_probes(self);
     }
 
     fn take_reading(&mut self, reading: &Reading) {
@@ -247,7 +250,7 @@ impl Bench {
             // it speaks, whether or not anybody said that it is back
             self.emit(Fact::InstrumentBack { instrument: setup.instrument.clone() });
         }
-        let out = matches!(setup.role, Role::Probe { at, .. } if self.is_shelved(at));
+        let out = self.is_channel_shelved(&setup);
         let sense = self.senses.channels.entry(reading.channel.clone()).or_default();
         sense.take(reading, &setup, &settings);
         if out {
@@ -298,6 +301,7 @@ impl Bench {
             let before = self.output.facts.len();
             spot::run(self);
             watches::run(self);
+            leases::run(self);
             weighing::run(self);
             progress::run(self);
             remedies::run(self);

@@ -17,7 +17,9 @@ mod heat;
 mod in_process;
 mod input;
 mod law;
+mod leases;
 mod lye;
+mod names;
 mod pace;
 mod picture;
 mod progress;
@@ -48,7 +50,7 @@ pub use input::{Act, Input, JournalStatus};
 pub use law::{Bench, Output, Reply};
 pub use settings::Settings;
 pub use setup::{ChannelSetup, ProbeAt, Role, Setup};
-pub use state::{Batch, State};
+pub use state::{Batch, Left, State};
 pub use view::{
     AlarmView, BatchView, CaptureView, ChannelView, CombineView, CookView, CoolView, HeldView,
     InstrumentView, JournalView, KnownView, LyeView, Pace, Phase, PromptView, Source, TestView,

@@ -9,7 +9,9 @@ use super::view::{
     AlarmView, BatchView, CaptureView, ChannelView, CookView, JournalView, PromptView, View,
     WeighingView,
 };
-use super::{combine, cook_clock, cool, in_process, lye, spot, takeout, weighing, words};
+use super::{
+    combine, cook_clock, cool, in_process, leases, lye, names, spot, takeout, weighing, words,
+};
 use crate::plan::Weigh;
 use crate::quantity::{Moment, Span};
 use crate::reading::Reading;
@@ -63,6 +65,7 @@ fn channel(bench: &Bench, setup: &ChannelSetup) -> ChannelView {
         age: last.map(|last: &Reading| bench.now.since(last.at)),
         lost,
         held: spot::held_view(bench, &setup.channel),
+        holder: bench.state.leases.get(&setup.channel).cloned(),
     }
 }
 
@@ -94,6 +97,9 @@ fn batch_view(bench: &Bench, batch: &Batch) -> BatchView {
     let step = batch.step();
     BatchView {
         batch: batch.id.clone(),
+        pot: names::pot(&bench.state, &batch.id),
+        has_scale: bench.state.scale_of(&batch.id).is_some(),
+        waits: leases::waits(bench, batch).is_some(),
         recipe: batch.control.name.clone(),
         units: batch.control.units,
         step: step.map(|step| step.key.clone()).unwrap_or_default(),
@@ -153,7 +159,7 @@ fn cook_view(bench: &Bench, batch: &Batch) -> Option<CookView> {
         shelved: bench
             .state
             .shelved
-            .get(&ProbeAt::Pot)
+            .get(&(batch.id.clone(), ProbeAt::Pot))
             .filter(|&&until| until > bench.now)
             .map(|&until| until - bench.now),
         tests: in_process::views(batch),

@@ -33,10 +33,10 @@ pub fn known(bench: &Bench, id: &BatchId, at: ProbeAt) -> Option<Known> {
 
 /// What a probe that stands there says now. One that is out for stirring says nothing.
 pub fn live(bench: &Bench, id: &BatchId, at: ProbeAt) -> Option<Known> {
-    if bench.is_shelved(at) {
+    if bench.is_shelved(id, at) {
         return None;
     }
-    let fixed = watches::temperature_at(bench, at).map(|(channel, temperature)| Known {
+    let fixed = watches::temperature_at(bench, id, at).map(|(channel, temperature)| Known {
         temperature,
         source: Source::Probe,
         at: bench.now,
@@ -66,8 +66,7 @@ pub fn spot(bench: &Bench, id: &BatchId, at: ProbeAt) -> Option<Known> {
 
 /// The probe whose readings tell how fast a place warms.
 pub fn probe_at<'a>(bench: &'a Bench, id: &BatchId, at: ProbeAt) -> Option<&'a ChannelSetup> {
-    let fixed = bench.state.setup_ref().and_then(|setup| setup.probe(at));
-    fixed.or_else(|| held_at(bench, id, at))
+    bench.state.probe_of(id, at).or_else(|| held_at(bench, id, at))
 }
 
 fn held_at<'a>(bench: &'a Bench, id: &BatchId, at: ProbeAt) -> Option<&'a ChannelSetup> {

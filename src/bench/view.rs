@@ -58,6 +58,9 @@ pub struct ChannelView {
     /// Where a hand-held probe is said to be; nowhere, it counts for nothing.
     #[serde(default)]
     pub held: Option<HeldView>,
+    /// The batch that has it.
+    #[serde(default)]
+    pub holder: Option<BatchId>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -95,6 +98,15 @@ pub enum Source {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct BatchView {
     pub batch: BatchId,
+    /// How it is called: "pot B".
+    #[serde(default)]
+    pub pot: String,
+    /// The scale is with it.
+    #[serde(default)]
+    pub has_scale: bool,
+    /// It waits for the scale, or for the caustic of another: the sentence says why.
+    #[serde(default)]
+    pub waits: bool,
     pub recipe: String,
     pub units: Units,
     pub step: String,

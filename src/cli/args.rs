@@ -62,11 +62,15 @@ pub enum Command {
     /// The probe comes out of the pot for stirring; its alarms wait 90 s
     ProbeOut(ProbeOut),
     /// Say where the hand-held probe is now: lye, oils, pot, room, or away
-    Probe(Probe),
+    Hold(Hold),
     /// A temperature you read off a thermometer of your own; it stays marked so
     Measured(Measured),
     /// Record a test of the soap: result, and how it was done where the recipe does not say
     Test(Test),
+    /// The scale is now with this batch
+    Scale(Scale),
+    /// This probe is now in this batch
+    Probe(Probe),
     /// End the present step that waits for you, or the cook before its time
     Next(Next),
     /// Give a batch up
@@ -79,6 +83,8 @@ pub enum Command {
     Ledger(Table),
     /// Show what a batch came to
     Review(Review),
+    /// Play a batch again from its byte tape, and say whether the same comes out
+    Replay(Replay),
     /// Wire sheets: how instruments speak
     Sheet(Sheet),
     /// List what is plugged in: lasting names, USB ids, who may open it
@@ -203,6 +209,9 @@ pub struct Start {
 pub struct Confirm {
     /// The number of the question [default: the one asked now]
     pub question: Option<u64>,
+    /// The batch that asks, by its number or the letter of its pot
+    #[arg(long)]
+    pub batch: Option<String>,
 }
 
 #[derive(clap::Args)]
@@ -211,6 +220,9 @@ pub struct Choose {
     pub remedy: Remedy,
     /// The number of the question [default: the one asked now]
     pub question: Option<u64>,
+    /// The batch that asks, by its number or the letter of its pot
+    #[arg(long)]
+    pub batch: Option<String>,
 }
 
 #[derive(clap::Args)]
@@ -221,14 +233,14 @@ pub struct Correct {
     pub mass: String,
     /// Why the mass on record is wrong
     pub reason: String,
-    /// The batch [default: the one that is open]
+    /// The batch, by its number or the letter of its pot [default: the only one]
     #[arg(long)]
     pub batch: Option<String>,
 }
 
 #[derive(clap::Args)]
 pub struct AskRemedy {
-    /// The batch [default: the one that is open]
+    /// The batch, by its number or the letter of its pot [default: the only one]
     #[arg(long)]
     pub batch: Option<String>,
 }
@@ -239,7 +251,7 @@ pub struct Declare {
     pub ingredient: String,
     /// Its mass with the unit, like "12.5 g" or "4 oz"
     pub mass: String,
-    /// The batch [default: the one that is open]
+    /// The batch, by its number or the letter of its pot [default: the one that asks, or the only one]
     #[arg(long)]
     pub batch: Option<String>,
 }
@@ -250,7 +262,7 @@ pub struct Observe {
     /// In your own words
     #[arg(default_value = "")]
     pub note: String,
-    /// The batch [default: the one that is open]
+    /// The batch, by its number or the letter of its pot [default: the one that asks, or the only one]
     #[arg(long)]
     pub batch: Option<String>,
 }
@@ -270,17 +282,35 @@ pub enum ObservationName {
 pub struct Acknowledge {
     /// The alarm as `panroom watch` names it [default: all that are raised]
     pub alarm: Option<String>,
-}
-
-#[derive(clap::Args)]
-pub struct ProbeOut {
-    /// The batch [default: the one that is open]
+    /// Only those of this batch, by its number or the letter of its pot
     #[arg(long)]
     pub batch: Option<String>,
 }
 
 #[derive(clap::Args)]
+pub struct Scale {
+    /// The batch, by its number or the letter of its pot
+    pub batch: String,
+}
+
+#[derive(clap::Args)]
 pub struct Probe {
+    /// The probe's channel, as the bench file names it
+    pub channel: String,
+    /// The batch, by its number or the letter of its pot [default: the only one]
+    #[arg(long)]
+    pub batch: Option<String>,
+}
+
+#[derive(clap::Args)]
+pub struct ProbeOut {
+    /// The batch, by its number or the letter of its pot [default: the one that asks, or the only one]
+    #[arg(long)]
+    pub batch: Option<String>,
+}
+
+#[derive(clap::Args)]
+pub struct Hold {
     /// Where it is
     pub place: PlaceName,
     /// The hand-held probe, as the bench file names it [default: the only one]
@@ -289,7 +319,7 @@ pub struct Probe {
     /// It stays there until you say otherwise
     #[arg(long)]
     pub stays: bool,
-    /// The batch [default: the one that is open]
+    /// The batch, by its number or the letter of its pot [default: the only one]
     #[arg(long)]
     pub batch: Option<String>,
 }
@@ -310,7 +340,7 @@ pub struct Measured {
     pub place: PlaceName,
     /// With its unit, like "100 °F" or "38 °C"
     pub temperature: String,
-    /// The batch [default: the one that is open]
+    /// The batch, by its number or the letter of its pot [default: the only one]
     #[arg(long)]
     pub batch: Option<String>,
 }
@@ -327,7 +357,7 @@ pub struct Test {
     /// How the sample was made, if not as the recipe says
     #[arg(long)]
     pub sample: Option<String>,
-    /// The batch [default: the one that is open]
+    /// The batch, by its number or the letter of its pot [default: the only one]
     #[arg(long)]
     pub batch: Option<String>,
 }
@@ -372,7 +402,7 @@ impl From<PlaceName> for Option<ProbeAt> {
 
 #[derive(clap::Args)]
 pub struct Next {
-    /// The batch [default: the one that is open]
+    /// The batch, by its number or the letter of its pot [default: the one that asks, or the only one]
     #[arg(long)]
     pub batch: Option<String>,
 }
@@ -381,7 +411,7 @@ pub struct Next {
 pub struct Abandon {
     /// Why
     pub reason: String,
-    /// The batch [default: the one that is open]
+    /// The batch, by its number or the letter of its pot [default: the only one]
     #[arg(long)]
     pub batch: Option<String>,
 }
@@ -394,7 +424,7 @@ pub struct Close {
     /// In your own words
     #[arg(default_value = "")]
     pub note: String,
-    /// The batch [default: the one that is open]
+    /// The batch, by its number or the letter of its pot [default: the only one]
     #[arg(long)]
     pub batch: Option<String>,
 }
@@ -427,6 +457,28 @@ pub struct Table {
 pub struct Review {
     /// The batch, as `panroom ledger` numbers it
     pub batch: String,
+    /// For programs
+    #[arg(long)]
+    pub json: bool,
+}
+
+#[derive(clap::Args)]
+pub struct Replay {
+    /// The batch, as `panroom ledger` numbers it
+    #[arg(required_unless_present = "session")]
+    pub batch: Option<String>,
+    /// A whole session instead: one run of the daemon, counted from 1
+    #[arg(long, value_name = "NUMBER", conflicts_with = "batch")]
+    pub session: Option<u32>,
+    /// Watch it, so many times faster than life, 1 to 10 [default: at once, unseen]
+    #[arg(long, value_parser = clap::value_parser!(u8).range(1..=10))]
+    pub speed: Option<u8>,
+    /// What this wire sheet would have read, beside what was read
+    #[arg(long, value_name = "FILE", conflicts_with = "speed")]
+    pub sheet: Option<PathBuf>,
+    /// The instrument the sheet is for [default: the one that was read by a sheet of its name]
+    #[arg(long, value_name = "NAME", requires = "sheet")]
+    pub instrument: Option<String>,
     /// For programs
     #[arg(long)]
     pub json: bool,

@@ -21,13 +21,13 @@ use panroom::quantity::{Mass, TemperatureUnit};
 const PATIENCE: Duration = Duration::from_secs(60);
 const SPEED: &str = "10";
 
-fn panroom(folder: &Path) -> Command {
+pub fn panroom(folder: &Path) -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_panroom"));
     command.arg("--data").arg(folder);
     command
 }
 
-fn run(folder: &Path, args: &[&str]) -> Output {
+pub fn run(folder: &Path, args: &[&str]) -> Output {
     panroom(folder).args(args).output().unwrap()
 }
 
@@ -49,7 +49,7 @@ fn facts(folder: &Path, batch: &BatchId) -> Vec<Fact> {
     reader.facts(batch).unwrap().into_iter().map(|row| row.numbered.fact).collect()
 }
 
-fn only_batch(folder: &Path) -> BatchId {
+pub fn only_batch(folder: &Path) -> BatchId {
     let rows = Reader::open(&folder.join("journal.db")).unwrap().batches().unwrap();
     assert_eq!(rows.len(), 1);
     rows[0].batch.clone()
@@ -275,6 +275,11 @@ impl Served {
         served
     }
 
+    pub fn signal(&self, signal: rustix::process::Signal) {
+        let pid = rustix::process::Pid::from_child(&self.child);
+        rustix::process::kill_process(pid, signal).unwrap();
+    }
+
     /// `kill -9`.
     pub fn kill(mut self) {
         self.child.kill().unwrap();
@@ -444,12 +449,12 @@ fn a_batch_by_hand_survives_three_kills_and_is_reviewed() {
     bench.put(50.0);
     served.wait_ask("combining", |ask| matches!(ask, Ask::Combined | Ask::CombineAnyway));
     bench.put(0.0);
-    served.does(&["probe", "lye"]);
+    served.does(&["hold", "lye"]);
     let lye = served.wait_batch("the lye by the probe in the hand", |batch| {
         batch.temperatures.iter().any(|known| known.at == ProbeAt::Lye)
     });
     assert_eq!(lye.temperatures[0].temperature.show(TemperatureUnit::Celsius, 1), "40.0 °C");
-    served.does(&["probe", "away"]);
+    served.does(&["hold", "away"]);
     served.does(&["measured", "oils", "110 °F"]);
     let oils = served.wait_batch("the oils by hand", |batch| batch.temperatures.len() == 2);
     assert_eq!(oils.temperatures[0].source, panroom::bench::Source::ByHand);
@@ -499,6 +504,9 @@ fn a_batch_by_hand_survives_three_kills_and_is_reviewed() {
     assert!(review.contains("olive oil"), "{review}");
     served.kill();
     assert_eq!(succeed(folder, &["review", &batch.0]), review, "without a daemon it is the same");
+    let replayed = succeed(folder, &["replay", &batch.0]);
+    let same = replayed.lines().filter(|line| line.ends_with("all the same")).count();
+    assert_eq!((same, replayed.lines().count()), (4, 4), "{replayed}");
     let json = succeed(folder, &["ledger", "--json"]);
     let rows: serde_json::Value = serde_json::from_str(&json).unwrap();
     assert_eq!(rows[0]["outcome"], "finished");
