@@ -35,8 +35,6 @@ pub fn take(bench: &mut Bench, act: &Act) {
         Act::ProbeOut { batch, at } => {
             open(bench, batch).map(|_| ()).map(|()| heat::shelve(bench, batch, *at))
         }
-        Act::Scale { batch } => leases::take_scale(bench, batch),
-        Act::Probe { batch, channel } => leases::take_probe(bench, batch, channel),
         Act::Hold { batch, channel, at, stays } => open(bench, batch)
             .map(|_| ())
             .and_then(|()| spot::hold(bench, batch, channel, *at, *stays)),
@@ -49,6 +47,8 @@ pub fn take(bench: &mut Bench, act: &Act) {
             let taken = in_process::Taken { name: test, method: *method, sample, value };
             in_process::record(bench, batch, &taken)
         }
+        Act::Scale { batch } => leases::take_scale(bench, batch),
+        Act::Probe { batch, channel } => leases::take_probe(bench, batch, channel),
         Act::Emergency => Ok(emergency::open(bench)),
         Act::Silence => silence(bench),
         Act::Advance { batch, step } => advance(bench, batch, step),

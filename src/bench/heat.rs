@@ -139,6 +139,9 @@ impl Bench {
     /// The probe is out of the pot of the batch that holds it.
     pub(super) fn is_channel_shelved(&self, setup: &ChannelSetup) -> bool {
         let Role::Probe { at, .. } = setup.role else { return false };
+        if let Some(held) = self.state.held.get(&setup.channel) {
+            return self.is_shelved(&held.batch, held.at);
+        }
         self.state.leases.get(&setup.channel).is_some_and(|id| self.is_shelved(id, at))
     }
 

@@ -98,15 +98,6 @@ pub enum Act {
         batch: BatchId,
         at: ProbeAt,
     },
-    /// The scale is now with this batch.
-    Scale {
-        batch: BatchId,
-    },
-    /// This probe now stands with this batch.
-    Probe {
-        batch: BatchId,
-        channel: Channel,
-    },
     /// A hand-held probe is now here.
     Hold {
         batch: BatchId,
@@ -133,6 +124,15 @@ pub enum Act {
         method: Option<TestMethod>,
         sample: Option<String>,
         value: TestValue,
+    },
+    /// The scale is now with this batch.
+    Scale {
+        batch: BatchId,
+    },
+    /// This probe now stands with this batch.
+    Probe {
+        batch: BatchId,
+        channel: Channel,
     },
     /// The emergency card is opened; timers go on.
     Emergency,

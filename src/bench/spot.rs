@@ -66,8 +66,7 @@ pub fn spot(bench: &Bench, id: &BatchId, at: ProbeAt) -> Option<Known> {
 
 /// The probe whose readings tell how fast a place warms.
 pub fn probe_at<'a>(bench: &'a Bench, id: &BatchId, at: ProbeAt) -> Option<&'a ChannelSetup> {
-    let fixed = bench.state.probe_of(id, at);
-    fixed.or_else(|| held_at(bench, id, at))
+    bench.state.probe_of(id, at).or_else(|| held_at(bench, id, at))
 }
 
 fn held_at<'a>(bench: &'a Bench, id: &BatchId, at: ProbeAt) -> Option<&'a ChannelSetup> {

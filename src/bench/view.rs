@@ -56,15 +56,15 @@ pub struct ChannelView {
     /// Age of the last reading.
     pub age: Option<Span>,
     pub lost: Option<String>,
-    /// The batch that has it.
-    #[serde(default)]
-    pub holder: Option<BatchId>,
     /// For probes: the last ten minutes, oldest first.
     #[serde(default)]
     pub trace: Vec<TracePoint>,
     /// Where a hand-held probe is said to be; nowhere, it counts for nothing.
     #[serde(default)]
     pub held: Option<HeldView>,
+    /// The batch that has it.
+    #[serde(default)]
+    pub holder: Option<BatchId>,
 }
 
 /// One point of a drawn line; without a temperature it is a gap.

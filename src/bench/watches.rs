@@ -173,13 +173,10 @@ fn missing(bench: &Bench, beyond: bool) -> Finding {
 pub fn silent_channel<'a>(bench: &'a Bench, instrument: &'a str) -> Option<&'a ChannelSetup> {
     let mut channels = bench.state.setup_ref()?.fed_by(instrument);
     channels.find(|channel| {
-        let out = match channel.role {
-            // in somebody's hand it may be switched off
-            Role::Probe { at: ProbeAt::Hand, .. } => {
-                !bench.state.held.contains_key(&channel.channel)
-            }
-            Role::Probe { .. } | Role::Scale { .. } => bench.is_channel_shelved(channel),
-        };
+        let loose = matches!(channel.role, Role::Probe { at: ProbeAt::Hand, .. })
+            && !bench.state.held.contains_key(&channel.channel);
+        // in somebody's hand it may be switched off
+        let out = loose || bench.is_channel_shelved(channel);
         !out && bench.now > stale_at(bench, channel)
     })
 }

@@ -710,6 +710,10 @@ pub fn not_hand_held(channel: &Channel) -> String {
     )
 }
 
+pub fn say_where_it_is(channel: &Channel) -> String {
+    format!("`{channel}` is hand-held: say where it is now, oils, lye, pot or room")
+}
+
 pub fn no_place() -> String {
     "say where it is: oils, lye, pot or room".to_owned()
 }

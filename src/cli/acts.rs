@@ -109,17 +109,7 @@ pub async fn probe_out(at: Place, args: args::ProbeOut) -> anyhow::Result<ExitCo
     act(&at, Act::ProbeOut { batch, at: ProbeAt::Pot }).await
 }
 
-pub async fn scale(at: Place, args: args::Scale) -> anyhow::Result<ExitCode> {
-    let batch = batch(&at, Some(args.batch), Unnamed::Nobody).await?.batch;
-    act(&at, Act::Scale { batch }).await
-}
-
-pub async fn move_probe(at: Place, args: args::MoveProbe) -> anyhow::Result<ExitCode> {
-    let batch = batch(&at, args.batch, Unnamed::Nobody).await?.batch;
-    act(&at, Act::Probe { batch, channel: Channel::new(&args.channel) }).await
-}
-
-pub async fn probe(at: Place, args: args::Probe) -> anyhow::Result<ExitCode> {
+pub async fn hold(at: Place, args: args::Hold) -> anyhow::Result<ExitCode> {
     let view: View = client(&at).get("/view").await?;
     let is_hand_held = |role: &Role| matches!(role, Role::Probe { at: ProbeAt::Hand, .. });
     let mut known = view.channels.into_iter().filter(|known| is_hand_held(&known.role));
@@ -136,7 +126,7 @@ pub async fn probe(at: Place, args: args::Probe) -> anyhow::Result<ExitCode> {
     };
     match args.place.into() {
         Some(place) => {
-            let batch = batch(&at, args.batch, Unnamed::TheOneThatAsks).await?.batch;
+            let batch = batch(&at, args.batch, Unnamed::Nobody).await?.batch;
             act(&at, Act::Hold { batch, channel, at: place, stays: args.stays }).await
         }
         None => act(&at, Act::PutAway { channel }).await,
@@ -146,15 +136,25 @@ pub async fn probe(at: Place, args: args::Probe) -> anyhow::Result<ExitCode> {
 pub async fn measured(at: Place, args: args::Measured) -> anyhow::Result<ExitCode> {
     let Some(place) = args.place.into() else { bail!("measured where: lye, oils, pot or room?") };
     let temperature = Temperature::parse(&args.temperature)?;
-    let batch = batch(&at, args.batch, Unnamed::TheOneThatAsks).await?.batch;
+    let batch = batch(&at, args.batch, Unnamed::Nobody).await?.batch;
     act(&at, Act::Measured { batch, at: place, temperature }).await
 }
 
 pub async fn test(at: Place, args: args::Test) -> anyhow::Result<ExitCode> {
-    let batch = batch(&at, args.batch, Unnamed::TheOneThatAsks).await?.batch;
+    let batch = batch(&at, args.batch, Unnamed::Nobody).await?.batch;
     let value = TestValue::parse(&args.result);
     let method = args.by.map(Into::into);
     act(&at, Act::Test { batch, test: args.name, method, sample: args.sample, value }).await
+}
+
+pub async fn scale(at: Place, args: args::Scale) -> anyhow::Result<ExitCode> {
+    let batch = batch(&at, Some(args.batch), Unnamed::Nobody).await?.batch;
+    act(&at, Act::Scale { batch }).await
+}
+
+pub async fn probe(at: Place, args: args::Probe) -> anyhow::Result<ExitCode> {
+    let batch = batch(&at, args.batch, Unnamed::Nobody).await?.batch;
+    act(&at, Act::Probe { batch, channel: Channel::new(&args.channel) }).await
 }
 
 pub async fn silence(at: Place) -> anyhow::Result<ExitCode> {

@@ -65,16 +65,16 @@ pub enum Command {
     Emergency,
     /// The probe comes out of the pot for stirring; its alarms wait 90 s
     ProbeOut(ProbeOut),
-    /// The scale is now with this batch
-    Scale(Scale),
-    /// This probe is now in the pot of this batch
-    MoveProbe(MoveProbe),
     /// Say where the hand-held probe is now: lye, oils, pot, room, or away
-    Probe(Probe),
+    Hold(Hold),
     /// A temperature you read off a thermometer of your own; it stays marked so
     Measured(Measured),
     /// Record a test of the soap: result, and how it was done where the recipe does not say
     Test(Test),
+    /// The scale is now with this batch
+    Scale(Scale),
+    /// This probe is now in this batch
+    Probe(Probe),
     /// End the present step that waits for you, or the cook before its time
     Next(Next),
     /// Give a batch up
@@ -272,7 +272,7 @@ pub struct Correct {
 
 #[derive(clap::Args)]
 pub struct AskRemedy {
-    /// The batch, by its number or the letter of its pot [default: the one that asks, or the only one]
+    /// The batch, by its number or the letter of its pot [default: the only one]
     #[arg(long)]
     pub batch: Option<String>,
 }
@@ -326,7 +326,7 @@ pub struct Scale {
 }
 
 #[derive(clap::Args)]
-pub struct MoveProbe {
+pub struct Probe {
     /// The probe's channel, as the bench file names it
     pub channel: String,
     /// The batch, by its number or the letter of its pot [default: the only one]
@@ -342,7 +342,7 @@ pub struct ProbeOut {
 }
 
 #[derive(clap::Args)]
-pub struct Probe {
+pub struct Hold {
     /// Where it is
     pub place: PlaceName,
     /// The hand-held probe, as the bench file names it [default: the only one]
@@ -351,7 +351,7 @@ pub struct Probe {
     /// It stays there until you say otherwise
     #[arg(long)]
     pub stays: bool,
-    /// The batch [default: the one that is open]
+    /// The batch, by its number or the letter of its pot [default: the only one]
     #[arg(long)]
     pub batch: Option<String>,
 }
@@ -372,7 +372,7 @@ pub struct Measured {
     pub place: PlaceName,
     /// With its unit, like "100 °F" or "38 °C"
     pub temperature: String,
-    /// The batch [default: the one that is open]
+    /// The batch, by its number or the letter of its pot [default: the only one]
     #[arg(long)]
     pub batch: Option<String>,
 }
@@ -389,7 +389,7 @@ pub struct Test {
     /// How the sample was made, if not as the recipe says
     #[arg(long)]
     pub sample: Option<String>,
-    /// The batch [default: the one that is open]
+    /// The batch, by its number or the letter of its pot [default: the only one]
     #[arg(long)]
     pub batch: Option<String>,
 }

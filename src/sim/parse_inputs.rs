@@ -116,12 +116,12 @@ fn act(verb: &str, rest: &str) -> Option<Result<Does, Wanted>> {
         }
         "acknowledge" => Ok(Does::Acknowledge { alarm: rest.to_owned() }),
         "probe-out" => place(rest).map(|at| Does::ProbeOut { at }),
-        "take-scale" => Ok(Does::TakeScale),
-        "take-probe" => Ok(Does::TakeProbe { channel: rest.to_owned() }),
         "hold" => hold(rest),
         "put-away" => Ok(Does::PutAway { channel: rest.to_owned() }),
         "measured" => measured(rest),
         "test" => test(rest),
+        "take-scale" => Ok(Does::TakeScale),
+        "take-probe" => Ok(Does::TakeProbe { channel: rest.to_owned() }),
         "emergency" => Ok(Does::Emergency),
         "heard" => rest
             .strip_prefix("by ")

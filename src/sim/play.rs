@@ -118,8 +118,6 @@ impl Player<'_> {
                 Act::Acknowledge { alarm }
             }
             Does::ProbeOut { at } => Act::ProbeOut { batch, at },
-            Does::TakeScale => Act::Scale { batch },
-            Does::TakeProbe { channel } => Act::Probe { batch, channel: Channel::new(&channel) },
             Does::Hold { channel, at, stays } => {
                 Act::Hold { batch, channel: Channel::new(&channel), at, stays }
             }
@@ -128,6 +126,8 @@ impl Player<'_> {
             Does::Test { test, method, sample, value } => {
                 Act::Test { batch, test, method, sample, value }
             }
+            Does::TakeScale => Act::Scale { batch },
+            Does::TakeProbe { channel } => Act::Probe { batch, channel: Channel::new(&channel) },
             Does::Emergency => Act::Emergency,
             Does::Silence => Act::Silence,
             Does::Advance { step } => Act::Advance { batch, step },

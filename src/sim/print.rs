@@ -49,8 +49,6 @@ fn act_words(act: &Act) -> String {
         }
         Act::Acknowledge { alarm } => format!("acknowledge {}", short::alarm_name(alarm)),
         Act::ProbeOut { at, .. } => format!("probe-out {}", at.words()),
-        Act::Scale { .. } => "take-scale".to_owned(),
-        Act::Probe { channel, .. } => format!("take-probe {channel}"),
         Act::Hold { channel, at, stays, .. } => {
             let stays = if *stays { " stays" } else { "" };
             format!("hold {channel} {}{stays}", at.words())
@@ -69,6 +67,8 @@ fn act_words(act: &Act) -> String {
             }
             words
         }
+        Act::Scale { .. } => "take-scale".to_owned(),
+        Act::Probe { channel, .. } => format!("take-probe {channel}"),
         Act::Emergency => "emergency".to_owned(),
         Act::Silence => "silence".to_owned(),
         Act::Advance { step, .. } => format!("advance {step}"),

@@ -174,12 +174,6 @@ pub enum Does {
     ProbeOut {
         at: ProbeAt,
     },
-    /// The scale is now with this batch.
-    TakeScale,
-    /// This probe is now with this batch.
-    TakeProbe {
-        channel: String,
-    },
     /// A hand-held probe is here now.
     Hold {
         channel: String,
@@ -200,6 +194,12 @@ pub enum Does {
         method: Option<TestMethod>,
         sample: Option<String>,
         value: TestValue,
+    },
+    /// The scale is now with this batch.
+    TakeScale,
+    /// This probe is now with this batch.
+    TakeProbe {
+        channel: String,
     },
     Emergency,
     /// So many screens can be heard.

@@ -493,12 +493,12 @@ fn a_batch_by_hand_survives_three_kills_and_is_reviewed() {
     bench.put(50.0);
     served.wait_ask("combining", |ask| matches!(ask, Ask::Combined | Ask::CombineAnyway));
     bench.put(0.0);
-    served.does(&["probe", "lye"]);
+    served.does(&["hold", "lye"]);
     let lye = served.wait_batch("the lye by the probe in the hand", |batch| {
         batch.temperatures.iter().any(|known| known.at == ProbeAt::Lye)
     });
     assert_eq!(lye.temperatures[0].temperature.show(TemperatureUnit::Celsius, 1), "40.0 °C");
-    served.does(&["probe", "away"]);
+    served.does(&["hold", "away"]);
     served.does(&["measured", "oils", "110 °F"]);
     let oils = served.wait_batch("the oils by hand", |batch| batch.temperatures.len() == 2);
     assert_eq!(oils.temperatures[0].source, panroom::bench::Source::ByHand);
