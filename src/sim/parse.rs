@@ -301,9 +301,22 @@ mod tests {
         assert_eq!(
             lines[0],
             "x.story, line 2, `sead`: found sead 9; expected one of the keys title, recipe, \
-             bench, seed, until; correct this line"
+             bench, seed, pots, until; correct this line"
         );
         assert!(lines[1].starts_with("x.story, line 4, `unplug`: found unplug scale; expected"));
         assert_eq!(lines.len(), 2);
+    }
+
+    #[test]
+    fn one_to_eight_pots_and_lines_for_each() {
+        for (count, good) in [("0", false), ("1", true), ("8", true), ("9", false)] {
+            let text = format!("title t\npots {count}\n");
+            assert_eq!(parse("x.story", &text).is_ok(), good, "{count}");
+        }
+        let text = "title t\ninputs\n  1 b: take-scale\n  then confirm\n";
+        let story = parse("x.story", text).unwrap();
+        assert_eq!(story.inputs[0].pot, Some('b'));
+        assert_eq!(story.inputs[0].does, crate::sim::Does::TakeScale);
+        assert_eq!(story.inputs[1].pot, None);
     }
 }
