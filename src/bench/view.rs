@@ -2,6 +2,7 @@ use serde::{Deserialize, Serialize};
 
 use super::alarm::{AlarmId, Priority};
 use super::fact::{Ask, BatchId, CaptureHow, PromptId, Target};
+use super::input::Act;
 use super::setup::{ProbeAt, Role};
 use crate::chemistry::{DissolveVerdict, ExpectedLye, IngredientId};
 use crate::plan::{Units, Vessel, Window};
@@ -20,6 +21,27 @@ pub struct View {
     pub silenced: Option<Span>,
     /// A step that must be heard runs, and no screen has passed a sound test.
     pub nobody_hears: bool,
+    /// How the ports do. Counted by those who read them, beside the law.
+    #[serde(default)]
+    pub instruments: Vec<InstrumentView>,
+}
+
+/// What one instrument has sent since the daemon started.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct InstrumentView {
+    pub instrument: String,
+    pub port: String,
+    pub open: bool,
+    /// The port is open and yet of no use: silent, unreadable, frozen; and what to look at.
+    pub trouble: Option<String>,
+    pub bytes: u64,
+    pub readings: u64,
+    /// Frames that could not be read.
+    pub refused: u64,
+    /// Bytes that came with a wrong parity or stop bit.
+    pub damaged: u64,
+    /// Times the port was opened.
+    pub opened: u64,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -34,11 +56,33 @@ pub struct ChannelView {
     /// Age of the last reading.
     pub age: Option<Span>,
     pub lost: Option<String>,
+    /// The batch that has it.
+    #[serde(default)]
+    pub holder: Option<BatchId>,
+    /// For probes: the last ten minutes, oldest first.
+    #[serde(default)]
+    pub trace: Vec<TracePoint>,
+}
+
+/// One point of a drawn line; without a temperature it is a gap.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct TracePoint {
+    pub age: Span,
+    pub temperature: Option<Temperature>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct BatchView {
     pub batch: BatchId,
+    /// How it is called: "pot B".
+    #[serde(default)]
+    pub pot: String,
+    /// The scale is with it.
+    #[serde(default)]
+    pub has_scale: bool,
+    /// It waits for the scale, or for the caustic of another: the sentence says why.
+    #[serde(default)]
+    pub waits: bool,
     pub recipe: String,
     pub units: Units,
     pub step: String,
@@ -56,6 +100,9 @@ pub struct BatchView {
     pub captures: Vec<CaptureView>,
     /// What comes after this step.
     pub next: Option<String>,
+    /// What may be done unasked, in this step.
+    #[serde(default)]
+    pub offers: Vec<AnswerView>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -96,12 +143,17 @@ pub enum Phase {
     Blind,
     /// After a silence the pan does not carry what the books say.
     ZeroDoubted,
+    /// Something is to be taken out of the vessel: the target is what is to be left.
+    TakingOut,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct CookView {
     pub at: ProbeAt,
     pub window: Window,
+    /// Warned above the first, alarmed above the second.
+    #[serde(default)]
+    pub limits: Option<(Temperature, Temperature)>,
     /// Time watched so far; time when nobody watched does not count.
     pub watched: Span,
     pub duration: Span,
@@ -134,6 +186,21 @@ pub struct PromptView {
     pub prompt: PromptId,
     pub asks: Ask,
     pub words: String,
+    /// The same without the ways out, for a screen that shows those as buttons.
+    #[serde(default)]
+    pub question: String,
+    /// What may be answered, the usual answer first.
+    #[serde(default)]
+    pub answers: Vec<AnswerView>,
+}
+
+/// Something an operator may do, as a button says it.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct AnswerView {
+    pub words: String,
+    pub act: Act,
+    /// Held for a second, so that no knock and no splash chooses it.
+    pub hold: bool,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

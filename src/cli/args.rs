@@ -1,11 +1,15 @@
+use std::net::SocketAddr;
 use std::path::PathBuf;
 
+use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
 use clap::{Parser, Subcommand, ValueEnum};
 
+use super::instruments::{IdentifyArgs, ListenArgs, PortsArgs};
 use crate::bench::{Observation, Outcome, Remedy};
-use crate::daemon::Folder;
+use crate::daemon::{Folder, PageOptions};
 use crate::demo;
 use crate::plan::Alterations;
+use crate::web::page::DEFAULT_ADDRESS;
 
 /// Watches the scale and the thermometer of a soap maker's bench, guides the weighing, warns of too
 /// much caustic and of too much heat, and keeps every reading of every batch.
@@ -33,6 +37,8 @@ pub enum Command {
     Demo(Demo),
     /// Run the daemon in the foreground, until interrupted
     Serve(Serve),
+    /// Where the bench page is, and the code that lets another screen in
+    Page,
     /// Print the batch sheet of a recipe
     Plan(Plan),
     /// Print a complete recipe or bench file with remarks, to begin from
@@ -41,8 +47,12 @@ pub enum Command {
     Start(Start),
     /// Say yes to what is asked
     Confirm(Confirm),
-    /// Choose a remedy for too much caustic
+    /// Choose what to do about too much or too little
     Choose(Choose),
+    /// Ask what can be done about too little caustic, or too much
+    Remedy(AskRemedy),
+    /// Correct a mass on record that was wrong; the old one stays on record too
+    Correct(Correct),
     /// Declare a mass that was not weighed here; it stays marked so
     Declare(Declare),
     /// Note what you see
@@ -55,6 +65,10 @@ pub enum Command {
     Emergency,
     /// The probe comes out of the pot for stirring; its alarms wait 90 s
     ProbeOut(ProbeOut),
+    /// The scale is now with this batch
+    Scale(Scale),
+    /// This probe is now in this batch
+    Probe(Probe),
     /// End the present step that waits for you, or the cook before its time
     Next(Next),
     /// Give a batch up
@@ -71,6 +85,12 @@ pub enum Command {
     Replay(Replay),
     /// Wire sheets: how instruments speak
     Sheet(Sheet),
+    /// List what is plugged in: lasting names, USB ids, who may open it
+    Ports(PortsArgs),
+    /// Show what comes from a port, byte by byte, as it comes
+    Listen(ListenArgs),
+    /// Find out how the instrument at a port speaks
+    Identify(IdentifyArgs),
 }
 
 #[derive(clap::Args)]
@@ -81,6 +101,11 @@ pub struct Demo {
     /// How many times faster than life, 1 to 10
     #[arg(long, default_value_t = 10, value_parser = clap::value_parser!(u8).range(1..=10))]
     pub speed: u8,
+    /// You answer at the page: choose the remedy, see the alarms; the simulated hands only pour
+    #[arg(long, conflicts_with = "no_page")]
+    pub play: bool,
+    #[command(flatten)]
+    pub page: Page,
 }
 
 #[derive(Clone, Copy, Default, ValueEnum)]
@@ -102,9 +127,30 @@ pub struct Serve {
     /// A folder of wire sheets of your own; one of the same name replaces ours
     #[arg(long, value_name = "DIR")]
     pub sheets: Option<PathBuf>,
+    #[command(flatten)]
+    pub page: Page,
     /// Times as fast as life; for tests on simulated instruments
     #[arg(long, hide = true, default_value_t = 1, value_parser = clap::value_parser!(u8).range(1..=10))]
     pub speed: u8,
+}
+
+/// The bench page.
+#[derive(clap::Args)]
+pub struct Page {
+    /// Where the page is served, like 127.0.0.1:7267 for this machine alone, or 0.0.0.0:7267 for
+    /// every paired screen in the house [default: 127.0.0.1:7267, or another port when it is taken]
+    #[arg(long, value_name = "ADDRESS")]
+    page: Option<SocketAddr>,
+    /// Serve no page
+    #[arg(long, conflicts_with = "page")]
+    no_page: bool,
+}
+
+impl Page {
+    pub fn options(&self) -> Option<PageOptions> {
+        let address = self.page.unwrap_or(DEFAULT_ADDRESS);
+        (!self.no_page).then_some(PageOptions { address, anywhere: self.page.is_none() })
+    }
 }
 
 #[derive(clap::Args)]
@@ -183,21 +229,40 @@ pub struct Start {
 pub struct Confirm {
     /// The number of the question [default: the one asked now]
     pub question: Option<u64>,
+    /// The batch that asks, by its number or the letter of its pot
+    #[arg(long)]
+    pub batch: Option<String>,
 }
 
 #[derive(clap::Args)]
 pub struct Choose {
-    pub remedy: RemedyName,
+    #[arg(value_parser = remedies())]
+    pub remedy: Remedy,
     /// The number of the question [default: the one asked now]
     pub question: Option<u64>,
+    /// The batch that asks, by its number or the letter of its pot
+    #[arg(long)]
+    pub batch: Option<String>,
 }
 
-#[derive(Clone, Copy, ValueEnum)]
-pub enum RemedyName {
-    /// Still dry: take the excess out, into waste
-    SpoonOut,
-    /// Give the batch up and dispose of it as the safety data sheet says
-    Discard,
+#[derive(clap::Args)]
+pub struct Correct {
+    /// The ingredient as the recipe names it
+    pub ingredient: String,
+    /// What was really in it, with the unit, like "12.5 g" or "4 oz"
+    pub mass: String,
+    /// Why the mass on record is wrong
+    pub reason: String,
+    /// The batch [default: the one that is open]
+    #[arg(long)]
+    pub batch: Option<String>,
+}
+
+#[derive(clap::Args)]
+pub struct AskRemedy {
+    /// The batch [default: the one that is open]
+    #[arg(long)]
+    pub batch: Option<String>,
 }
 
 #[derive(clap::Args)]
@@ -206,7 +271,7 @@ pub struct Declare {
     pub ingredient: String,
     /// Its mass with the unit, like "12.5 g" or "4 oz"
     pub mass: String,
-    /// The batch [default: the one that is open]
+    /// The batch, by its number or the letter of its pot [default: the one that asks, or the only one]
     #[arg(long)]
     pub batch: Option<String>,
 }
@@ -217,7 +282,7 @@ pub struct Observe {
     /// In your own words
     #[arg(default_value = "")]
     pub note: String,
-    /// The batch [default: the one that is open]
+    /// The batch, by its number or the letter of its pot [default: the one that asks, or the only one]
     #[arg(long)]
     pub batch: Option<String>,
 }
@@ -237,18 +302,36 @@ pub enum ObservationName {
 pub struct Acknowledge {
     /// The alarm as `panroom watch` names it [default: all that are raised]
     pub alarm: Option<String>,
+    /// Only those of this batch, by its number or the letter of its pot
+    #[arg(long)]
+    pub batch: Option<String>,
+}
+
+#[derive(clap::Args)]
+pub struct Scale {
+    /// The batch, by its number or the letter of its pot
+    pub batch: String,
+}
+
+#[derive(clap::Args)]
+pub struct Probe {
+    /// The probe's channel, as the bench file names it
+    pub channel: String,
+    /// The batch, by its number or the letter of its pot [default: the only one]
+    #[arg(long)]
+    pub batch: Option<String>,
 }
 
 #[derive(clap::Args)]
 pub struct ProbeOut {
-    /// The batch [default: the one that is open]
+    /// The batch, by its number or the letter of its pot [default: the one that asks, or the only one]
     #[arg(long)]
     pub batch: Option<String>,
 }
 
 #[derive(clap::Args)]
 pub struct Next {
-    /// The batch [default: the one that is open]
+    /// The batch, by its number or the letter of its pot [default: the one that asks, or the only one]
     #[arg(long)]
     pub batch: Option<String>,
 }
@@ -257,7 +340,7 @@ pub struct Next {
 pub struct Abandon {
     /// Why
     pub reason: String,
-    /// The batch [default: the one that is open]
+    /// The batch, by its number or the letter of its pot [default: the only one]
     #[arg(long)]
     pub batch: Option<String>,
 }
@@ -270,7 +353,7 @@ pub struct Close {
     /// In your own words
     #[arg(default_value = "")]
     pub note: String,
-    /// The batch [default: the one that is open]
+    /// The batch, by its number or the letter of its pot [default: the only one]
     #[arg(long)]
     pub batch: Option<String>,
 }
@@ -374,17 +457,21 @@ impl Story {
 
 impl Demo {
     pub fn options(&self, data: Option<Folder>) -> demo::Options {
-        demo::Options { story: self.story.name(), speed: self.speed, folder: data }
+        demo::Options {
+            story: self.story.name(),
+            speed: self.speed,
+            folder: data,
+            page: self.page.options(),
+            play: self.play,
+        }
     }
 }
 
-impl From<RemedyName> for Remedy {
-    fn from(name: RemedyName) -> Remedy {
-        match name {
-            RemedyName::SpoonOut => Remedy::SpoonOut,
-            RemedyName::Discard => Remedy::Discard,
-        }
-    }
+/// Every remedy by its word, with what it is.
+fn remedies() -> impl clap::builder::TypedValueParser<Value = Remedy> {
+    let words = Remedy::ALL.map(|remedy| PossibleValue::new(remedy.word()).help(remedy.title()));
+    let of = |word: String| Remedy::ALL.into_iter().find(|remedy| remedy.word() == word);
+    PossibleValuesParser::new(words).try_map(move |word| of(word).ok_or("no remedy of this name"))
 }
 
 impl From<OutcomeName> for Outcome {

@@ -10,6 +10,7 @@ use anyhow::{Context, bail};
 
 use super::args;
 use super::args::{ExampleName, Place, SheetCommand};
+use super::page;
 use crate::bench_file::BenchFile;
 use crate::chemistry::FatTable;
 use crate::clock::Clock;
@@ -29,8 +30,14 @@ pub async fn serve(at: Place, args: args::Serve) -> anyhow::Result<ExitCode> {
         bench_file,
         sheets: sheets(args.sheets.as_deref())?,
         clock: Clock::faster_since_boot(u32::from(args.speed)),
+        page: args.page.options(),
     };
-    daemon::run(options, interrupted()).await?;
+    let daemon = daemon::start(options).await?;
+    if let Some(gate) = &daemon.gate {
+        page::show(&gate.address())?;
+    }
+    interrupted().await;
+    daemon.stop().await?;
     Ok(ExitCode::SUCCESS)
 }
 
@@ -110,11 +117,23 @@ fn check_sheet(file: &Path) -> anyhow::Result<ExitCode> {
         }
     }
     writeln!(out, "{} of {} examples hold", outcomes.len() - faults, outcomes.len())?;
+    for missing in wire::unproved(&sheet) {
+        writeln!(out, "no example of {missing}")?;
+    }
+    if let Some(lost) = wire::lost_digit(&sheet) {
+        writeln!(
+            out,
+            "It cannot tell a line that lost a digit from another load: {}. For caustic write the \
+             pattern for a fixed width, if the instrument keeps to one; an output with a check is \
+             better still.",
+            lost.words()
+        )?;
+    }
     Ok(if faults == 0 { ExitCode::SUCCESS } else { ExitCode::FAILURE })
 }
 
 /// Ends when the process is asked to: interrupt or terminate.
-async fn interrupted() {
+pub(super) async fn interrupted() {
     use tokio::signal::unix::{SignalKind, signal};
     let Ok(mut terminate) = signal(SignalKind::terminate()) else {
         // without the second signal the first still works
@@ -150,7 +169,8 @@ fn read_bench_file(path: &Path) -> anyhow::Result<BenchFile> {
     Ok(BenchFile::read(Source { file: &path.display().to_string(), text: &text })?)
 }
 
-fn sheets(folder: Option<&Path>) -> anyhow::Result<SheetLibrary> {
+/// The shipped sheets, and those of a folder of the maker's own.
+pub(super) fn sheets(folder: Option<&Path>) -> anyhow::Result<SheetLibrary> {
     let mut library = SheetLibrary::built_in()?;
     let Some(folder) = folder else { return Ok(library) };
     let entries = fs::read_dir(folder)

@@ -4,9 +4,13 @@ mod acts;
 mod args;
 mod bench_side;
 mod books;
+mod instruments;
+mod layout;
+mod page;
 mod replay;
 mod show;
 mod watch;
+mod which;
 
 use std::io::Write;
 use std::process::ExitCode;
@@ -15,6 +19,7 @@ use clap::Parser;
 
 use args::{Args, Command};
 
+pub use page::show as show_page;
 pub use watch::Screen;
 
 /// Runs one command. What a person asked for goes to standard output, why it could not be done to
@@ -44,21 +49,29 @@ async fn dispatch(args: Args) -> anyhow::Result<ExitCode> {
         // shown above, without a place of its own
         Command::Demo(_) => Ok(ExitCode::SUCCESS),
         Command::Serve(serve) => bench_side::serve(at, serve).await,
+        Command::Page => page::run(at).await,
         Command::Plan(plan) => bench_side::plan(plan),
         Command::Example(example) => bench_side::example(example),
         Command::Replay(replay) => {
             tokio::task::spawn_blocking(move || replay::run(&at, &replay)).await?
         }
         Command::Sheet(sheet) => bench_side::sheet(sheet),
+        Command::Ports(args) => instruments::ports(&args),
+        Command::Listen(args) => instruments::listen(args).await,
+        Command::Identify(args) => instruments::identify(args).await,
         Command::Start(start) => acts::start(at, start).await,
         Command::Confirm(confirm) => acts::confirm(at, confirm).await,
         Command::Choose(choose) => acts::choose(at, choose).await,
+        Command::Remedy(remedy) => acts::remedy(at, remedy).await,
+        Command::Correct(correct) => acts::correct(at, correct).await,
         Command::Declare(declare) => acts::declare(at, declare).await,
         Command::Observe(observe) => acts::observe(at, observe).await,
         Command::Acknowledge(acknowledge) => acts::acknowledge(at, acknowledge).await,
         Command::Silence => acts::silence(at).await,
         Command::Emergency => acts::emergency(at).await,
         Command::ProbeOut(out) => acts::probe_out(at, out).await,
+        Command::Scale(scale) => acts::scale(at, scale).await,
+        Command::Probe(probe) => acts::probe(at, probe).await,
         Command::Next(next) => acts::next(at, next).await,
         Command::Abandon(abandon) => acts::abandon(at, abandon).await,
         Command::Close(close) => acts::close(at, close).await,

@@ -1,4 +1,3 @@
-use std::collections::BTreeMap;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 
@@ -16,7 +15,6 @@ use crate::wire::{ChannelMap, Decoder, Item, Sheet, SheetLibrary};
 /// One task for each instrument.
 pub struct Ports {
     tasks: Vec<JoinHandle<()>>,
-    pub counters: BTreeMap<String, Arc<Counters>>,
 }
 
 /// # Errors
@@ -27,7 +25,7 @@ pub fn start(
     clock: &Clock,
     bench: &Handle,
 ) -> anyhow::Result<Ports> {
-    let mut ports = Ports { tasks: Vec::new(), counters: BTreeMap::new() };
+    let mut ports = Ports { tasks: Vec::new() };
     let mut heard = Vec::new();
     for instrument in &bench_file.instruments {
         let sheet = sheets.find(&instrument.sheet).with_context(|| {
@@ -40,15 +38,13 @@ pub fn start(
             sheet_text: sheets.text(&sheet.name).unwrap_or_default(),
             channels: channels(instrument),
         });
-        let counters = Arc::new(Counters::default());
-        ports.counters.insert(instrument.name.clone(), Arc::clone(&counters));
         let keeper = Keeper {
             name: Arc::from(instrument.name.as_str()),
             settings: PortSettings::new(&instrument.port, sheet.line, instrument.serial),
             sheet: Arc::clone(sheet),
             channels: channels(instrument),
             clock: clock.clone(),
-            counters,
+            counters: bench.dials.of(&instrument.name).unwrap_or_default(),
             bench: bench.clone(),
         };
         ports.tasks.push(tokio::spawn(keeper.keep()));
@@ -147,7 +143,7 @@ impl Router {
                 self.bench.offer(now(), Input::InstrumentLost { instrument: instrument(), why });
             }
             Event::Bytes { at, bytes } => tape(at, Mark::Bytes(bytes)),
-            Event::Asked { at, question } => tape(at, Mark::Asked { question }),
+            Event::Asked { at, question, .. } => tape(at, Mark::Asked { question }),
             Event::Quiet { at } => tape(at, Mark::Quiet),
             Event::Item(item) => {
                 let number = self.items.fetch_add(1, Ordering::Relaxed);
@@ -160,12 +156,12 @@ impl Router {
                 };
                 self.bench.offer_item(at, input, Arc::clone(name), number);
             }
-            Event::Unreadable { why } => {
-                tracing::warn!(
-                    "{name}: bytes come, but nothing in them can be read ({why}); is it the right \
-                     wire sheet, and the right speed?"
-                );
-            }
+            Event::Damaged { at } => tape(at, Mark::Damaged),
+            Event::Health(health) => match health.words() {
+                Some(words) => tracing::warn!("{name}: {words}"),
+                None => tracing::info!("{name}: good again"),
+            },
+            Event::Frame { .. } => {}
         }
     }
 }

@@ -61,13 +61,14 @@ impl Packer {
             Mark::Asked { .. } => 2,
             Mark::Quiet => 3,
             Mark::Missing => 4,
+            Mark::Damaged => 5,
         };
         put(&mut self.plain, kind);
         self.at(piece.at);
         match &piece.mark {
             Mark::Bytes(bytes) => self.bytes(bytes),
             Mark::Asked { question } => put(&mut self.plain, *question as u64),
-            Mark::Opened | Mark::Quiet | Mark::Missing => {}
+            Mark::Opened | Mark::Quiet | Mark::Missing | Mark::Damaged => {}
         }
     }
 
@@ -159,6 +160,7 @@ pub fn pieces(body: &[u8]) -> Result<Vec<Piece>, JournalError> {
             2 => Mark::Asked { question: usize::try_from(take(input)?).unwrap_or(usize::MAX) },
             3 => Mark::Quiet,
             4 => Mark::Missing,
+            5 => Mark::Damaged,
             _ => return Err(JournalError::UnreadableBlock("unknown piece of tape")),
         };
         pieces.push(Piece { at: Moment::from_nanos(at), mark });
@@ -258,6 +260,7 @@ mod tests {
             Just(Mark::Opened),
             Just(Mark::Quiet),
             Just(Mark::Missing),
+            Just(Mark::Damaged),
             (0_usize..9).prop_map(|question| Mark::Asked { question }),
         ]
     }

@@ -66,6 +66,7 @@ pub(super) fn findings(situation: &Situation<'_>) -> Vec<Finding> {
         Some((_, scale)) => {
             situation.scale(&mut found, &scale.facts);
             situation.weighings(&mut found, &scale.facts, scale.least());
+            situation.wire(&mut found);
             if scale.last_checked.is_none() {
                 found.note(
                     "nothing says when the scale was last checked; put a mass piece of known mass \

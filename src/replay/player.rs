@@ -140,6 +140,9 @@ pub(super) fn feed(
         Mark::Opened => decoder.reset(),
         Mark::Asked { question } => decoder.asked(*question),
         Mark::Bytes(bytes) => decoder.push(piece.at, bytes, items),
+        Mark::Damaged => {
+            decoder.damaged(piece.at).into_iter().for_each(|frame| frame.into_items(items));
+        }
         Mark::Quiet => {
             decoder.idle(piece.at, items);
         }

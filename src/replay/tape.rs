@@ -23,6 +23,8 @@ pub enum Mark {
     Asked { question: usize },
     /// Bytes came; the moment is that of the last one.
     Bytes(Vec<u8>),
+    /// A byte came whose parity or stop bit was wrong.
+    Damaged,
     /// A pause that told the decoder something: a frame ended, or the next one begins whole.
     Quiet,
     /// From here to the next piece something was not kept.

@@ -73,6 +73,11 @@ pub(super) fn stream(sheet: &Arc<Sheet>, asked: Option<usize>) -> Decoder {
 }
 
 fn run(sheet: &Arc<Sheet>, example: &Example) -> Option<String> {
+    alone(sheet, example).or_else(|| behind(sheet, example))
+}
+
+/// At once and byte by byte.
+fn alone(sheet: &Arc<Sheet>, example: &Example) -> Option<String> {
     let later = QUIET_SINCE + Span::from_minutes(1);
     let mut items = Vec::new();
     let mut decoder = stream(sheet, example.asked);
@@ -93,7 +98,7 @@ fn run(sheet: &Arc<Sheet>, example: &Example) -> Option<String> {
             return Some(format!("byte by byte it gives {split}, at once {whole}"));
         }
     }
-    behind(sheet, example)
+    None
 }
 
 /// Of whole frames behind an example the last must be read: no example may deafen the decoder.
@@ -102,7 +107,9 @@ fn behind(sheet: &Arc<Sheet>, example: &Example) -> Option<String> {
     let good = sheet
         .examples
         .iter()
-        .find(|good| matches!(good.expected, Expected::Reads(_)) && good.expected_alone())?;
+        .filter(|good| matches!(good.expected, Expected::Reads(_)) && good.expected_alone())
+        // one that does not hold by itself is told once, in its own place
+        .find(|good| alone(sheet, good).is_none())?;
     let mut decoder = stream(sheet, example.asked);
     decoder.push(QUIET_SINCE, &example.bytes, &mut Vec::new());
     let mut items = Vec::new();
@@ -135,7 +142,8 @@ fn fault(sheet: &Sheet, example: &Example, items: &[Item]) -> Option<String> {
             let more = refused
                 .map(|(frame, why)| explain::refusal(sheet, example.asked, frame, why))
                 .unwrap_or_default();
-            Some(format!("{why}{more}"))
+            let silent = items.is_empty().then(|| explain::silence(sheet, &example.bytes));
+            Some(format!("{why}{more}{}", silent.unwrap_or_default()))
         }
     }
 }
@@ -171,7 +179,7 @@ fn words(item: &Item) -> String {
 }
 
 /// `weight 123.45 g stable`; a field without a name is called by nothing.
-fn reading_words(reading: &Reading) -> String {
+pub fn reading_words(reading: &Reading) -> String {
     let value = match reading.value {
         Some(Value::Mass { mass, unit, decimals, .. }) => mass.show(unit, decimals),
         Some(Value::Temperature { temperature, unit, decimals }) => {
@@ -190,7 +198,7 @@ fn reading_words(reading: &Reading) -> String {
 }
 
 /// Every value goes to a channel of its own name; units the wire leaves out are g and °C.
-pub(super) fn channels(sheet: &Sheet) -> Vec<ChannelMap> {
+pub fn channels(sheet: &Sheet) -> Vec<ChannelMap> {
     let map = |source: &str, quantity: Quantity| ChannelMap {
         source: source.to_owned(),
         channel: Channel::new(source),

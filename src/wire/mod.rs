@@ -16,16 +16,22 @@ mod fields;
 mod frame;
 #[cfg(test)]
 mod hardship;
+mod heard;
 mod library;
+mod lost_digit;
 mod modbus;
+mod rank;
 mod sheet;
 mod talk;
 mod verify;
 
 pub use bytes::{escape, unescape};
 pub use checksum::{Checksum, crc16_modbus};
-pub use decode::{ChannelMap, Decoder, Item, Refusal};
-pub use examples::{ExampleOutcome, check, unproved};
+pub use decode::{ChannelMap, Decoder, FrameRead, Item, Refusal};
+pub use examples::{ExampleOutcome, channels as plain_channels, check, reading_words, unproved};
+pub use heard::{Heard, Impression, Recording};
 pub use library::{SheetLibrary, UnknownSheet};
-pub use sheet::{Commands, Flow, Line, LineParity, Sheet, Talk};
+pub use lost_digit::{LostDigit, lost_digit, lost_digit_of_shipped};
+pub use rank::{Fit, ValueSeen, rank};
+pub use sheet::{Commands, Flow, Line, LineParity, Quantity, Sheet, Talk};
 pub use talk::{Question, Talker};

@@ -21,13 +21,13 @@ use panroom::quantity::Mass;
 const PATIENCE: Duration = Duration::from_secs(60);
 const SPEED: &str = "10";
 
-fn panroom(folder: &Path) -> Command {
+pub fn panroom(folder: &Path) -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_panroom"));
     command.arg("--data").arg(folder);
     command
 }
 
-fn run(folder: &Path, args: &[&str]) -> Output {
+pub fn run(folder: &Path, args: &[&str]) -> Output {
     panroom(folder).args(args).output().unwrap()
 }
 
@@ -43,7 +43,7 @@ fn text(bytes: &[u8]) -> String {
     String::from_utf8_lossy(bytes).into_owned()
 }
 
-fn facts(folder: &Path, batch: &BatchId) -> Vec<Fact> {
+pub fn facts(folder: &Path, batch: &BatchId) -> Vec<Fact> {
     let reader = Reader::open(&folder.join("journal.db")).unwrap();
     assert!(matches!(reader.verify(batch).unwrap(), Verified::Unbroken { .. }));
     reader.facts(batch).unwrap().into_iter().map(|row| row.numbered.fact).collect()
@@ -158,7 +158,7 @@ look_every = "1 min"
 /// A scale and a probe on two pseudo-terminals; what they show is set by the test.
 pub struct Instruments {
     load_tenths: Arc<AtomicI64>,
-    celsius_tenths: Arc<AtomicI64>,
+    pub celsius_tenths: Arc<AtomicI64>,
     pub moving: Arc<AtomicBool>,
     pub scale: Arc<Mutex<SimPort>>,
     stop: Sender<()>,
@@ -262,13 +262,24 @@ impl Served {
         served
     }
 
+    pub fn signal(&self, signal: rustix::process::Signal) {
+        let pid = rustix::process::Pid::from_child(&self.child);
+        rustix::process::kill_process(pid, signal).unwrap();
+    }
+
     /// `kill -9`.
     pub fn kill(mut self) {
         self.child.kill().unwrap();
         self.child.wait().unwrap();
     }
 
-    fn view(&self) -> Option<View> {
+    /// Where the page is, as `panroom page` says it.
+    pub fn page(&self) -> String {
+        let said = succeed(&self.folder, &["page"]);
+        said.trim().rsplit(' ').next().unwrap().to_owned()
+    }
+
+    pub fn view(&self) -> Option<View> {
         let output = run(&self.folder, &["watch", "--json"]);
         output.status.success().then(|| serde_json::from_slice(&output.stdout).unwrap())
     }
@@ -358,6 +369,13 @@ command = ["sh", "-c", "cat >> {0}/alarms"]
 pub fn serving(folder: &Path) -> (Served, Instruments) {
     let instruments = bench_in(folder);
     (Served::start(folder), instruments)
+}
+
+/// The same at so many times life: a browser's own clock is not faster, and a busy machine's pauses
+/// must not look like a silent scale.
+pub fn serving_at(folder: &Path, speed: &str) -> (Served, Instruments) {
+    let instruments = bench_in(folder);
+    (Served::start_at(folder, speed), instruments)
 }
 
 #[test]
