@@ -2,6 +2,7 @@
 
 mod acts;
 mod alarm;
+mod answers;
 mod combine;
 mod cue;
 mod detour;
@@ -21,6 +22,7 @@ mod progress;
 mod refusals;
 mod remedies;
 mod remedy_words;
+mod repeat;
 mod senses;
 mod settings;
 mod setup;
@@ -46,6 +48,6 @@ pub use settings::Settings;
 pub use setup::{ChannelSetup, ProbeAt, Role, Setup};
 pub use state::{Batch, Left, State};
 pub use view::{
-    AlarmView, BatchView, CaptureView, ChannelView, CombineView, CookView, InstrumentView,
-    JournalView, LyeView, Pace, Phase, PromptView, View, WeighingView,
+    AlarmView, AnswerView, BatchView, CaptureView, ChannelView, CombineView, CookView,
+    InstrumentView, JournalView, LyeView, Pace, Phase, PromptView, TracePoint, View, WeighingView,
 };

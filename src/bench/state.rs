@@ -6,7 +6,8 @@ use std::sync::Arc;
 use super::alarm::{self, Alarm, AlarmId};
 use super::detour::Detour;
 use super::fact::{
-    Ask, BackVerdict, BatchId, CaptureHow, Fact, Numbered, Outcome, PromptId, SessionOpened, Target,
+    Ask, BackVerdict, BatchId, CaptureHow, Fact, Numbered, Observation, Outcome, PromptId, Remedy,
+    SessionOpened, Target,
 };
 use super::setup::{ChannelSetup, ProbeAt, Role, Setup};
 use crate::chemistry::{DissolveVerdict, IngredientId, Masses, ScaleFacts};
@@ -38,6 +39,8 @@ pub struct State {
     pub journal_lost: Option<(Moment, String)>,
     pub last_number: u64,
     pub last_prompt: u64,
+    /// Questions lately answered, and with which remedy.
+    pub answers: BTreeMap<PromptId, Option<Remedy>>,
 }
 
 /// What may stand on a pan though it is not of the batch that holds the scale now.
@@ -72,8 +75,10 @@ pub struct Batch {
     pub said_combined: bool,
     /// Vessels that have come back to the pan, or will not.
     pub vessels_back: BTreeMap<IngredientId, BackVerdict>,
-    /// The prompt answered last, so that a repeated answer is not an error.
+    /// The prompt answered last.
     pub answered: Option<PromptId>,
+    /// What was observed last.
+    pub observed: Option<(Moment, Observation, String)>,
     /// Every step that remedies have put in between.
     pub added: Vec<Step>,
     /// Where among them the batch is; afterwards it goes on where it was.
@@ -255,6 +260,7 @@ impl State {
     pub fn apply(&mut self, numbered: &Numbered) {
         let Numbered { number, at, fact } = numbered;
         self.last_number = *number;
+        self.remember_answer(fact);
         match fact {
             Fact::SessionOpened(session) => self.open_session(*at, session),
             Fact::BatchStarted { batch, control, .. } => {
@@ -364,6 +370,7 @@ impl Batch {
             said_combined: false,
             vessels_back: BTreeMap::new(),
             answered: None,
+            observed: None,
             added: Vec::new(),
             detour: None,
             brought_down: BTreeMap::new(),
@@ -501,6 +508,9 @@ impl Batch {
                     cooking.since_look = Stopwatch::started(at);
                 }
             }
+            Fact::Observed { observation, note, .. } => {
+                self.observed = Some((at, *observation, note.clone()));
+            }
             // facts of the record that change nothing the bench decides by
             _ => {}
         }
@@ -631,6 +641,7 @@ impl Batch {
     }
 
     fn carry_over(&mut self, last_seen: Option<Moment>, at: Moment) {
+        self.observed = None;
         if let Some(detour) = &mut self.detour {
             detour.resume.carry_over(last_seen, at);
         }

@@ -486,6 +486,10 @@ pub fn not_asked(prompt: PromptId) -> String {
     format!("question {prompt} is not asked now; look at the screen and answer what it asks")
 }
 
+pub fn answered_otherwise(prompt: PromptId) -> String {
+    format!("question {prompt} was answered otherwise a moment ago; look at the screen")
+}
+
 pub fn choose_a_remedy() -> String {
     "too much caustic is no question of yes or no; choose a remedy".to_owned()
 }

@@ -48,7 +48,7 @@ pub async fn remedy(at: Place, args: args::AskRemedy) -> anyhow::Result<ExitCode
 }
 
 pub async fn correct(at: Place, args: args::Correct) -> anyhow::Result<ExitCode> {
-    let batch = batch(&at, args.batch, Unnamed::TheOneThatAsks).await?.batch;
+    let batch = batch(&at, args.batch, Unnamed::Nobody).await?.batch;
     let mass = Mass::parse(&args.mass)?;
     let ingredient = IngredientId(args.ingredient);
     act(&at, Act::Correct { batch, ingredient, mass, reason: args.reason }).await

@@ -1,3 +1,4 @@
+use std::net::SocketAddr;
 use std::path::PathBuf;
 
 use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
@@ -5,9 +6,10 @@ use clap::{Parser, Subcommand, ValueEnum};
 
 use super::instruments::{IdentifyArgs, ListenArgs, PortsArgs};
 use crate::bench::{Observation, Outcome, Remedy};
-use crate::daemon::Folder;
+use crate::daemon::{Folder, PageOptions};
 use crate::demo;
 use crate::plan::Alterations;
+use crate::web::page::DEFAULT_ADDRESS;
 
 /// Watches the scale and the thermometer of a soap maker's bench, guides the weighing, warns of too
 /// much caustic and of too much heat, and keeps every reading of every batch.
@@ -35,6 +37,8 @@ pub enum Command {
     Demo(Demo),
     /// Run the daemon in the foreground, until interrupted
     Serve(Serve),
+    /// Where the bench page is, and the code that lets another screen in
+    Page,
     /// Print the batch sheet of a recipe
     Plan(Plan),
     /// Print a complete recipe or bench file with remarks, to begin from
@@ -77,6 +81,8 @@ pub enum Command {
     Ledger(Table),
     /// Show what a batch came to
     Review(Review),
+    /// Play a batch again from its byte tape, and say whether the same comes out
+    Replay(Replay),
     /// Wire sheets: how instruments speak
     Sheet(Sheet),
     /// List what is plugged in: lasting names, USB ids, who may open it
@@ -95,6 +101,11 @@ pub struct Demo {
     /// How many times faster than life, 1 to 10
     #[arg(long, default_value_t = 10, value_parser = clap::value_parser!(u8).range(1..=10))]
     pub speed: u8,
+    /// You answer at the page: choose the remedy, see the alarms; the simulated hands only pour
+    #[arg(long, conflicts_with = "no_page")]
+    pub play: bool,
+    #[command(flatten)]
+    pub page: Page,
 }
 
 #[derive(Clone, Copy, Default, ValueEnum)]
@@ -106,6 +117,8 @@ pub enum Story {
     CausticOver,
     /// The scale is unplugged in mid-pour, and comes back
     ScaleUnplugged,
+    /// Three pots at once on one scale
+    ThreePots,
 }
 
 #[derive(clap::Args)]
@@ -116,9 +129,30 @@ pub struct Serve {
     /// A folder of wire sheets of your own; one of the same name replaces ours
     #[arg(long, value_name = "DIR")]
     pub sheets: Option<PathBuf>,
+    #[command(flatten)]
+    pub page: Page,
     /// Times as fast as life; for tests on simulated instruments
     #[arg(long, hide = true, default_value_t = 1, value_parser = clap::value_parser!(u8).range(1..=10))]
     pub speed: u8,
+}
+
+/// The bench page.
+#[derive(clap::Args)]
+pub struct Page {
+    /// Where the page is served, like 127.0.0.1:7267 for this machine alone, or 0.0.0.0:7267 for
+    /// every paired screen in the house [default: 127.0.0.1:7267, or another port when it is taken]
+    #[arg(long, value_name = "ADDRESS")]
+    page: Option<SocketAddr>,
+    /// Serve no page
+    #[arg(long, conflicts_with = "page")]
+    no_page: bool,
+}
+
+impl Page {
+    pub fn options(&self) -> Option<PageOptions> {
+        let address = self.page.unwrap_or(DEFAULT_ADDRESS);
+        (!self.no_page).then_some(PageOptions { address, anywhere: self.page.is_none() })
+    }
 }
 
 #[derive(clap::Args)]
@@ -221,14 +255,14 @@ pub struct Correct {
     pub mass: String,
     /// Why the mass on record is wrong
     pub reason: String,
-    /// The batch [default: the one that is open]
+    /// The batch, by its number or the letter of its pot [default: the only one]
     #[arg(long)]
     pub batch: Option<String>,
 }
 
 #[derive(clap::Args)]
 pub struct AskRemedy {
-    /// The batch [default: the one that is open]
+    /// The batch, by its number or the letter of its pot [default: the one that asks, or the only one]
     #[arg(long)]
     pub batch: Option<String>,
 }
@@ -360,6 +394,28 @@ pub struct Review {
 }
 
 #[derive(clap::Args)]
+pub struct Replay {
+    /// The batch, as `panroom ledger` numbers it
+    #[arg(required_unless_present = "session")]
+    pub batch: Option<String>,
+    /// A whole session instead: one run of the daemon, counted from 1
+    #[arg(long, value_name = "NUMBER", conflicts_with = "batch")]
+    pub session: Option<u32>,
+    /// Watch it, so many times faster than life, 1 to 10 [default: at once, unseen]
+    #[arg(long, value_parser = clap::value_parser!(u8).range(1..=10))]
+    pub speed: Option<u8>,
+    /// What this wire sheet would have read, beside what was read
+    #[arg(long, value_name = "FILE", conflicts_with = "speed")]
+    pub sheet: Option<PathBuf>,
+    /// The instrument the sheet is for [default: the one that was read by a sheet of its name]
+    #[arg(long, value_name = "NAME", requires = "sheet")]
+    pub instrument: Option<String>,
+    /// For programs
+    #[arg(long)]
+    pub json: bool,
+}
+
+#[derive(clap::Args)]
 pub struct Sheet {
     #[command(subcommand)]
     pub command: SheetCommand,
@@ -397,13 +453,20 @@ impl Story {
             Story::AllRight => "all-right",
             Story::CausticOver => "caustic-over",
             Story::ScaleUnplugged => "scale-unplugged",
+            Story::ThreePots => "three-pots",
         }
     }
 }
 
 impl Demo {
     pub fn options(&self, data: Option<Folder>) -> demo::Options {
-        demo::Options { story: self.story.name(), speed: self.speed, folder: data }
+        demo::Options {
+            story: self.story.name(),
+            speed: self.speed,
+            folder: data,
+            page: self.page.options(),
+            play: self.play,
+        }
     }
 }
 

@@ -10,6 +10,7 @@ use anyhow::{Context, bail};
 
 use super::args;
 use super::args::{ExampleName, Place, SheetCommand};
+use super::page;
 use crate::bench_file::BenchFile;
 use crate::chemistry::FatTable;
 use crate::clock::Clock;
@@ -29,8 +30,14 @@ pub async fn serve(at: Place, args: args::Serve) -> anyhow::Result<ExitCode> {
         bench_file,
         sheets: sheets(args.sheets.as_deref())?,
         clock: Clock::faster_since_boot(u32::from(args.speed)),
+        page: args.page.options(),
     };
-    daemon::run(options, interrupted()).await?;
+    let daemon = daemon::start(options).await?;
+    if let Some(gate) = &daemon.gate {
+        page::show(&gate.address())?;
+    }
+    interrupted().await;
+    daemon.stop().await?;
     Ok(ExitCode::SUCCESS)
 }
 
@@ -178,6 +185,6 @@ pub(super) fn sheets(folder: Option<&Path>) -> anyhow::Result<SheetLibrary> {
     Ok(library)
 }
 
-fn read(path: &Path, what: &str) -> anyhow::Result<String> {
+pub(super) fn read(path: &Path, what: &str) -> anyhow::Result<String> {
     fs::read_to_string(path).with_context(|| format!("{what} {} cannot be read", path.display()))
 }

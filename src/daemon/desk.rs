@@ -6,6 +6,7 @@ use tokio::sync::{broadcast, watch};
 use super::bench_loop::Handle;
 use super::evidence::review_of;
 use super::folder::Folder;
+use super::hearing::Hearing;
 use crate::bench::{Act, BatchId, Cue, Reply, View};
 use crate::bench_file::BenchFile;
 use crate::chemistry::FatTable;
@@ -28,12 +29,15 @@ pub struct Desk {
     clock: Clock,
     /// Two batches started at once must not get one number.
     starting: tokio::sync::Mutex<()>,
+    /// Which screens can be heard.
+    pub hearing: Arc<Hearing>,
 }
 
 impl Desk {
     pub(super) fn new(folder: Folder, bench_file: BenchFile, handle: Handle, clock: Clock) -> Desk {
         let starting = tokio::sync::Mutex::new(());
-        Desk { folder, bench_file, handle, clock, starting }
+        let hearing = Arc::new(Hearing::new(handle.clone(), clock.clone()));
+        Desk { folder, bench_file, handle, clock, starting, hearing }
     }
 
     /// The newest whole view.

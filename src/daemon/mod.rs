@@ -11,10 +11,12 @@ mod desk;
 mod dials;
 mod evidence;
 mod folder;
+mod hearing;
 mod hook;
 mod ports;
 
 use std::future::Future;
+use std::net::SocketAddr;
 use std::sync::Arc;
 
 use anyhow::Context;
@@ -22,12 +24,14 @@ use tokio::net::UnixListener;
 
 use crate::bench_file::BenchFile;
 use crate::clock::Clock;
+use crate::web::page::{self, Gate, Listening};
 use crate::web::{self, Door};
 use crate::wire::SheetLibrary;
 
 pub use desk::Desk;
 pub use evidence::review_of;
 pub use folder::Folder;
+pub use hearing::{Hearing, Listener, ScreenId};
 
 /// What a daemon is started with.
 pub struct Options {
@@ -35,6 +39,16 @@ pub struct Options {
     pub bench_file: BenchFile,
     pub sheets: SheetLibrary,
     pub clock: Clock,
+    /// Where the page is served; `None` serves none.
+    pub page: Option<PageOptions>,
+}
+
+/// Where the page is served.
+#[derive(Clone, Copy, Debug)]
+pub struct PageOptions {
+    pub address: SocketAddr,
+    /// Another port will do when this one is taken.
+    pub anywhere: bool,
 }
 
 /// Runs until `shutdown` resolves; then ports close, the bench stops and the journal is brought to
@@ -55,25 +69,39 @@ pub struct Daemon {
     bench: bench_loop::BenchThread,
     ports: ports::Ports,
     hook: Option<tokio::task::JoinHandle<()>>,
-    door: tokio::task::JoinHandle<()>,
+    doors: Vec<tokio::task::JoinHandle<()>>,
+    /// The gate of the page, if one is served.
+    pub gate: Option<Arc<Gate>>,
     folder: Folder,
     _lock: crate::journal::Lock,
 }
 
 /// Starts everything and returns once the socket is open.
 pub async fn start(options: Options) -> anyhow::Result<Daemon> {
-    let Options { folder, bench_file, sheets, clock } = options;
+    let Options { folder, bench_file, sheets, clock, page } = options;
     folder.create()?;
     let lock = crate::journal::Lock::take(&folder.lock())?;
+    // an address that cannot be had is said before anything else begins
+    let page = page.map(|page| open_page(page, &folder)).transpose()?;
     let bench = bench_loop::start(&folder, &bench_file, clock.clone())?;
     let hook = hook::start(bench_file.alarm_command.clone(), bench.handle.cues.subscribe());
     let ports = ports::start(&bench_file, &sheets, &clock, &bench.handle)?;
     let desk = Arc::new(Desk::new(folder.clone(), bench_file, bench.handle.clone(), clock));
-    let door = open_door(&folder, &desk)?;
-    Ok(Daemon { desk, bench, ports, hook, door, folder, _lock: lock })
+    let gate = page.as_ref().map(|page| Arc::clone(&page.gate));
+    let door = Door { desk: Arc::clone(&desk), gate: gate.clone() };
+    let mut doors = vec![open_door(&folder, &door)?];
+    if let Some(page) = page {
+        doors.push(page.serve(&door)?);
+    }
+    Ok(Daemon { desk, bench, ports, hook, doors, gate, folder, _lock: lock })
 }
 
-fn open_door(folder: &Folder, desk: &Arc<Desk>) -> anyhow::Result<tokio::task::JoinHandle<()>> {
+fn open_page(page: PageOptions, folder: &Folder) -> anyhow::Result<Listening> {
+    let access = page::Access::open(folder.path())?;
+    page::listen(page.address, page.anywhere, access)
+}
+
+fn open_door(folder: &Folder, door: &Door) -> anyhow::Result<tokio::task::JoinHandle<()>> {
     let socket = folder.socket();
     // the lock is ours, so a socket that lies here is left over from a daemon that died
     match std::fs::remove_file(&socket) {
@@ -84,7 +112,7 @@ fn open_door(folder: &Folder, desk: &Arc<Desk>) -> anyhow::Result<tokio::task::J
     }
     let listener = UnixListener::bind(&socket)
         .with_context(|| format!("socket {} cannot be opened", socket.display()))?;
-    let router = web::router(Door { desk: Arc::clone(desk) });
+    let router = web::socket_router(door.clone());
     Ok(tokio::spawn(async move {
         if let Err(error) = axum::serve(listener, router).await {
             tracing::error!("the socket is closed: {error}");
@@ -94,7 +122,9 @@ fn open_door(folder: &Folder, desk: &Arc<Desk>) -> anyhow::Result<tokio::task::J
 
 impl Daemon {
     pub async fn stop(self) -> anyhow::Result<()> {
-        self.door.abort();
+        for door in &self.doors {
+            door.abort();
+        }
         self.ports.stop().await;
         if let Some(hook) = self.hook {
             hook.abort();

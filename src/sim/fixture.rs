@@ -21,7 +21,7 @@ pub struct SimBench {
 }
 
 pub const RECIPES: [&str; 1] = ["three-oils"];
-pub const BENCHES: [&str; 3] = ["standard", "scale-and-pot", "scale-only"];
+pub const BENCHES: [&str; 4] = ["standard", "scale-and-pot", "scale-only", "three-pots"];
 
 /// A control recipe by its name.
 pub fn recipe(name: &str) -> Option<ControlRecipe> {
@@ -38,6 +38,7 @@ pub fn bench(name: &str) -> Option<SimBench> {
             channels.retain(|known| ["scale", "pot"].contains(&known.channel.as_str()))
         }
         "scale-only" => channels.retain(|known| known.channel.as_str() == "scale"),
+        "three-pots" => channels.extend(probes_of("b").into_iter().chain(probes_of("c"))),
         _ => return None,
     }
     Some(bench)
@@ -109,6 +110,16 @@ pub fn standard() -> SimBench {
         setup: Setup { channels, digest: "00".to_owned(), ..Setup::default() },
         vessels: vessels.map(|(name, tare)| (name.to_owned(), grams(tare))).into(),
     }
+}
+
+/// One more thermometer with three probes, for one more pot.
+fn probes_of(pot: &str) -> Vec<ChannelSetup> {
+    let probe = |name: &str, at| {
+        let role = Role::Probe { at, unit: TemperatureUnit::Celsius };
+        channel(&format!("{name} {pot}"), &format!("thermometer {pot}"), role, 1000)
+    };
+    let (oils, lye, pot) = (ProbeAt::Oils, ProbeAt::Lye, ProbeAt::Pot);
+    vec![probe("oils", oils), probe("lye", lye), probe("pot", pot)]
 }
 
 fn formula() -> Formula {

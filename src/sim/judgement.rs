@@ -20,6 +20,8 @@ const UNSEEN_S: f64 = 6.0;
 /// Lye goes into the oils below this, or after so long in the cold bath; common practice.
 const COMBINE_C: f64 = 60.0;
 const COMBINE_WAIT_S: f64 = 240.0;
+/// So the screen says when the pan carries what is not of this pot.
+const CLEAR_FIRST: &str = "Take everything off the pan first";
 /// A hand says yes to less than this part too much, and takes out what is more.
 const LITTLE: f64 = 0.25;
 /// The mixture is stirred on the plate until it is this warm, or for so long.
@@ -36,12 +38,18 @@ impl Hand {
         if batch.step.is_empty() {
             return Some(Want::Press(vec![close(&batch.batch)], 3));
         }
+        let may_use_pan = batch.has_scale && !batch.sentence.contains(CLEAR_FIRST);
+        if !may_use_pan && scene.on_pan.is_some() {
+            // the pan is somebody else's now
+            return Some(Want::Take);
+        }
         if let Some(prompt) = &batch.prompt
+            && (may_use_pan || !matches!(prompt.asks, Ask::VesselBack { .. }))
             && let Some(want) = self.answer(now, view, batch, prompt.prompt, &prompt.asks, scene)
         {
             return Some(want);
         }
-        let weighing = batch.weighing.as_ref()?;
+        let weighing = batch.weighing.as_ref().filter(|_| may_use_pan)?;
         match weighing.phase {
             Phase::AwaitingVessel => self.bring_vessel(now, view, weighing, scene),
             Phase::Lifted => {

@@ -28,6 +28,8 @@ use crate::quantity::{Mass, MassUnit, Share, Span, Temperature};
 
 /// A story without `until` ends here.
 const UNTIL_DEFAULT: Span = Span::from_minutes(30);
+/// As many as a bench takes.
+const POTS_MAX: usize = 8;
 /// A story is read by a person; one longer than this is no story.
 const LINES_MAX: usize = 100_000;
 
@@ -79,6 +81,7 @@ fn empty() -> Story {
         recipe: "three-oils".to_owned(),
         bench: "standard".to_owned(),
         seed: 1,
+        pots: 1,
         until: UNTIL_DEFAULT,
         hand: None,
         faults: Vec::new(),
@@ -146,7 +149,11 @@ impl Reader<'_> {
             "bench" => self.story.bench = value.to_owned(),
             "seed" => self.story.seed = value.parse().map_err(|_| "a whole number")?,
             "until" => self.story.until = span(value)?,
-            _ => return Err("one of the keys title, recipe, bench, seed, until"),
+            "pots" => {
+                let pots = value.parse().ok().filter(|pots| (1..=POTS_MAX).contains(pots));
+                self.story.pots = pots.ok_or("a whole number from 1 to 8")?;
+            }
+            _ => return Err("one of the keys title, recipe, bench, seed, pots, until"),
         }
         Ok(())
     }

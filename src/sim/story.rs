@@ -16,6 +16,8 @@ pub struct Story {
     /// Name of a bench, see [`fixture`](super::fixture).
     pub bench: String,
     pub seed: u64,
+    /// So many batches of the recipe at once, each with hands of its own.
+    pub pots: usize,
     /// The story ends here at the latest.
     pub until: Span,
     /// Somebody works at the bench, with real masses on the pan. Without: inputs alone.

@@ -61,7 +61,7 @@ pub fn unproved(sheet: &Sheet) -> Vec<&'static str> {
 }
 
 /// A stream that begins where a frame begins.
-fn stream(sheet: &Arc<Sheet>, asked: Option<usize>) -> Decoder {
+pub(super) fn stream(sheet: &Arc<Sheet>, asked: Option<usize>) -> Decoder {
     let mut decoder = Decoder::new(Arc::clone(sheet), channels(sheet));
     // quiet since it was opened
     decoder.idle(Moment::from_nanos(0), &mut Vec::new());

@@ -15,6 +15,8 @@ mod examples;
 mod explain;
 mod fields;
 mod frame;
+#[cfg(test)]
+mod hardship;
 mod heard;
 mod library;
 mod lost_digit;

@@ -149,11 +149,11 @@ fn every_command_of_the_readme_runs() {
                 assert!(by_hand.contains(&format!("\"{act}\"")), "no test runs {command}");
             }
             ["panroom", "next"] => assert!(by_hand.contains("\"next\""), "no test runs {command}"),
-            ["panroom", "review", _] => {
+            ["panroom", show @ ("review" | "replay"), _] => {
                 let ledger = succeed(folder, "panroom ledger --json");
                 let rows: serde_json::Value = serde_json::from_str(&ledger).unwrap();
                 let batch = rows[0]["batch"].as_str().unwrap();
-                succeed(folder, &format!("panroom review {batch}"));
+                succeed(folder, &format!("panroom {show} {batch}"));
             }
             ["panroom", ..] => drop(succeed(folder, &command)),
             _ => panic!("nobody runs `{command}`"),

@@ -6,7 +6,7 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use panroom::bench::{Bench, Fact, View};
+use panroom::bench::{BatchId, Bench, Fact, View};
 use panroom::quantity::{Mass, MassUnit, Moment, Span, TemperatureUnit};
 use panroom::reading::Reading;
 use panroom::sim::{Event, Shows, Story, Trace, World, fixture, parse, run};
@@ -15,6 +15,7 @@ use panroom::wire::{ChannelMap, Decoder, Item, SheetLibrary};
 const ALL_RIGHT: &str = include_str!("../../src/demo/stories/all-right.story");
 const CAUSTIC_OVER: &str = include_str!("../../src/demo/stories/caustic-over.story");
 const SCALE_UNPLUGGED: &str = include_str!("../../src/demo/stories/scale-unplugged.story");
+const THREE_POTS: &str = include_str!("../../src/demo/stories/three-pots.story");
 const STORIES: [&str; 3] = [ALL_RIGHT, CAUSTIC_OVER, SCALE_UNPLUGGED];
 
 fn read(name: &str, text: &str) -> Story {
@@ -126,6 +127,43 @@ fn caustic_over_is_spooned_back_before_it_goes_on() {
         // by hand: 42.42 g after the oils, and the guard one interval or 1 % above 42.4 g
         let naoh = captured(&trace, "naoh").grams();
         assert!((41.5..=42.9).contains(&naoh), "seed {seed}: {naoh} g");
+    }
+}
+
+/// Three hands at one scale: every batch comes to its end, nothing is alarmed, and what is captured
+/// for each pot is what that pot holds.
+#[test]
+fn three_pots_share_one_scale_to_their_ends() {
+    for seed in 1..=3 {
+        let trace = with_seed(THREE_POTS, seed);
+        for pot in ["", "b: ", "c: "] {
+            let lines = ["lease taken", "captured naoh", "begins cook", "captured glycerin"];
+            let lines = lines.map(|line| format!("{pot}{line}"));
+            in_order(&trace, &lines.each_ref().map(String::as_str));
+            in_order(&trace, &[&format!("{pot}closed finished")]);
+        }
+        let raised = trace.entries.iter().any(|entry| entry.text.contains("raised "));
+        assert!(!raised, "seed {seed}:\n{}", shown(&trace));
+        true_to_the_pan(&trace, &format!("seed {seed}"));
+        one_caustic_at_a_time(&trace);
+        assert!(trace.ended <= Span::from_minutes(30), "{}", trace.ended);
+    }
+}
+
+/// No cup of caustic is begun while another batch has one that is not dissolved.
+fn one_caustic_at_a_time(trace: &Trace) {
+    let mut out: Option<&BatchId> = None;
+    for numbered in &trace.facts {
+        match &numbered.fact {
+            Fact::StepBegun { batch, target: Some(target), .. } if target.guard.is_some() => {
+                assert_eq!(out, None, "{batch} begins its caustic:\n{}", shown(trace));
+                out = Some(batch);
+            }
+            Fact::StepDone { batch, step } if step == "dissolve" && out == Some(batch) => {
+                out = None;
+            }
+            _ => {}
+        }
     }
 }
 
