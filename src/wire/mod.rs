@@ -10,6 +10,7 @@
 mod bytes;
 mod checksum;
 mod decode;
+mod draft;
 mod examples;
 mod explain;
 mod fields;
@@ -28,6 +29,7 @@ mod verify;
 pub use bytes::{escape, unescape};
 pub use checksum::{Checksum, crc16_modbus};
 pub use decode::{ChannelMap, Decoder, FrameRead, Item, Refusal};
+pub use draft::draft;
 pub use examples::{ExampleOutcome, channels as plain_channels, check, reading_words, unproved};
 pub use heard::{Heard, Impression, Recording};
 pub use library::{SheetLibrary, UnknownSheet};

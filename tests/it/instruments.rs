@@ -117,6 +117,12 @@ fn what_nobody_knows_is_shown_as_it_came() {
     assert!(text.contains("No wire sheet fits. What came at 9600 baud"), "{text}");
     assert!(text.contains("100 % of it is text, in lines that end with `\\r\\n`"), "{text}");
     assert!(text.contains("`GROSS: 0100.5 gr stable`"), "{text}");
+    let sheet = text.split("my-instrument.toml`:\n").nth(1).unwrap();
+    let path = folder.path().join("my-instrument.toml");
+    std::fs::write(&path, sheet).unwrap();
+    let words = ["sheet", "check", path.to_str().unwrap()];
+    let checked = start(&words).wait_with_output().unwrap();
+    assert!(checked.status.success(), "{sheet}\n{}", out(&checked));
 }
 
 #[test]

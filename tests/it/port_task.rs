@@ -97,10 +97,15 @@ async fn unplugged_is_lost_at_once_and_plugged_in_again_reads_within_two_seconds
     port.write(LINE).unwrap();
     port.write(LINE).unwrap();
     assert_eq!(watched.mass().await, Mass::parse("123.45 g").unwrap());
+    let number = std::fs::read_link(port.link()).unwrap();
     port.unplug().unwrap();
     let why = watched.lost().await;
     assert!(why.ends_with("was unplugged"), "{why}");
+    // another instrument takes its number, as it may with adapters
+    let elsewhere = tempfile::tempdir().unwrap();
+    let _other = plugged(elsewhere.path());
     port.plug().unwrap();
+    assert_ne!(std::fs::read_link(port.link()).unwrap(), number, "it has another number now");
     let plugged = Instant::now();
     watched.back().await;
     port.write(LINE).unwrap();

@@ -10,7 +10,7 @@ use super::{IdentifyArgs, is_report_device, paste};
 use crate::clock::Clock;
 use crate::port::{PortSettings, System, hear, rule};
 use crate::quantity::{Moment, Span};
-use crate::wire::{Fit, Line, Recording, Sheet, SheetLibrary, Talk, lost_digit, rank};
+use crate::wire::{Fit, Line, Recording, Sheet, SheetLibrary, Talk, draft, lost_digit, rank};
 
 /// The first listening is longer: somebody walks to the scale and presses its key.
 const FIRST: Span = Span::from_secs(6);
@@ -217,7 +217,10 @@ impl Search<'_> {
                 nearest.sheet.name, nearest.frames, nearest.refused, nearest.explained_percent
             )?;
         }
-        write!(out, "{UNKNOWN}")
+        let Some(draft) = draft(&best.recording, best.line) else {
+            return write!(out, "{UNKNOWN}");
+        };
+        write!(out, "{DRAFTED}\n{draft}")
     }
 }
 
@@ -233,6 +236,13 @@ const UNKNOWN: &str = "\
 If that is text, the setting is right: write a wire sheet for it, as devices/README.md shows, and
 prove it with `panroom sheet check`. If it is not, find speed, bits and parity in the manual, page
 \"data output\", and look with `panroom listen PORT --baud N --data-bits N --parity P`.
+";
+
+const DRAFTED: &str = "\
+That is text with a number at one place. The beginning of a wire sheet for it, drafted from these
+lines; save it as my-instrument.toml. Compare each `reads` with the display. Then add, from the
+manual, which words mean that it moves or is overloaded (devices/README.md shows how), and prove it
+with `panroom sheet check my-instrument.toml`:
 ";
 
 fn report(out: &mut impl Write, args: &IdentifyArgs, found: &Found) -> anyhow::Result<()> {
