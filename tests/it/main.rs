@@ -13,6 +13,7 @@ mod journal;
 mod lye_first;
 mod page;
 mod page_gate;
+mod page_latency;
 mod plans;
 mod port_task;
 mod readme;
