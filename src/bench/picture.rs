@@ -9,7 +9,7 @@ use super::view::{
     AlarmView, BatchView, CaptureView, ChannelView, CookView, JournalView, PromptView, TracePoint,
     View, WeighingView,
 };
-use super::{answers, combine, lye, takeout, weighing, words};
+use super::{answers, combine, leases, lye, names, takeout, weighing, words};
 use crate::plan::Weigh;
 use crate::quantity::{Moment, Span};
 use crate::reading::Reading;
@@ -63,6 +63,7 @@ fn channel(bench: &Bench, setup: &ChannelSetup) -> ChannelView {
         age: last.map(|last: &Reading| bench.now.since(last.at)),
         lost,
         trace: sense.map(|sense| trace(sense, bench.now)).unwrap_or_default(),
+        holder: bench.state.leases.get(&setup.channel).cloned(),
     }
 }
 
@@ -99,6 +100,9 @@ fn batch_view(bench: &Bench, batch: &Batch) -> BatchView {
     let step = batch.step();
     BatchView {
         batch: batch.id.clone(),
+        pot: names::pot(&bench.state, &batch.id),
+        has_scale: bench.state.scale_of(&batch.id).is_some(),
+        waits: leases::waits(bench, batch).is_some(),
         recipe: batch.control.name.clone(),
         units: batch.control.units,
         step: step.map(|step| step.key.clone()).unwrap_or_default(),
@@ -120,7 +124,7 @@ fn batch_view(bench: &Bench, batch: &Batch) -> BatchView {
         }),
         captures: captures(bench, batch),
         next: batch.control.steps.get(batch.step + 1).map(|step| step.title.clone()),
-        offers: answers::offers(batch),
+        offers: answers::offers(bench, batch),
     }
 }
 
@@ -159,7 +163,7 @@ fn cook_view(bench: &Bench, batch: &Batch) -> Option<CookView> {
         shelved: bench
             .state
             .shelved
-            .get(&ProbeAt::Pot)
+            .get(&(batch.id.clone(), ProbeAt::Pot))
             .filter(|&&until| until > bench.now)
             .map(|&until| until - bench.now),
     })

@@ -65,6 +65,10 @@ pub enum Command {
     Emergency,
     /// The probe comes out of the pot for stirring; its alarms wait 90 s
     ProbeOut(ProbeOut),
+    /// The scale is now with this batch
+    Scale(Scale),
+    /// This probe is now in this batch
+    Probe(Probe),
     /// End the present step that waits for you, or the cook before its time
     Next(Next),
     /// Give a batch up
@@ -77,6 +81,8 @@ pub enum Command {
     Ledger(Table),
     /// Show what a batch came to
     Review(Review),
+    /// Play a batch again from its byte tape, and say whether the same comes out
+    Replay(Replay),
     /// Wire sheets: how instruments speak
     Sheet(Sheet),
     /// List what is plugged in: lasting names, USB ids, who may open it
@@ -223,6 +229,9 @@ pub struct Start {
 pub struct Confirm {
     /// The number of the question [default: the one asked now]
     pub question: Option<u64>,
+    /// The batch that asks, by its number or the letter of its pot
+    #[arg(long)]
+    pub batch: Option<String>,
 }
 
 #[derive(clap::Args)]
@@ -231,6 +240,9 @@ pub struct Choose {
     pub remedy: Remedy,
     /// The number of the question [default: the one asked now]
     pub question: Option<u64>,
+    /// The batch that asks, by its number or the letter of its pot
+    #[arg(long)]
+    pub batch: Option<String>,
 }
 
 #[derive(clap::Args)]
@@ -259,7 +271,7 @@ pub struct Declare {
     pub ingredient: String,
     /// Its mass with the unit, like "12.5 g" or "4 oz"
     pub mass: String,
-    /// The batch [default: the one that is open]
+    /// The batch, by its number or the letter of its pot [default: the one that asks, or the only one]
     #[arg(long)]
     pub batch: Option<String>,
 }
@@ -270,7 +282,7 @@ pub struct Observe {
     /// In your own words
     #[arg(default_value = "")]
     pub note: String,
-    /// The batch [default: the one that is open]
+    /// The batch, by its number or the letter of its pot [default: the one that asks, or the only one]
     #[arg(long)]
     pub batch: Option<String>,
 }
@@ -290,18 +302,36 @@ pub enum ObservationName {
 pub struct Acknowledge {
     /// The alarm as `panroom watch` names it [default: all that are raised]
     pub alarm: Option<String>,
+    /// Only those of this batch, by its number or the letter of its pot
+    #[arg(long)]
+    pub batch: Option<String>,
+}
+
+#[derive(clap::Args)]
+pub struct Scale {
+    /// The batch, by its number or the letter of its pot
+    pub batch: String,
+}
+
+#[derive(clap::Args)]
+pub struct Probe {
+    /// The probe's channel, as the bench file names it
+    pub channel: String,
+    /// The batch, by its number or the letter of its pot [default: the only one]
+    #[arg(long)]
+    pub batch: Option<String>,
 }
 
 #[derive(clap::Args)]
 pub struct ProbeOut {
-    /// The batch [default: the one that is open]
+    /// The batch, by its number or the letter of its pot [default: the one that asks, or the only one]
     #[arg(long)]
     pub batch: Option<String>,
 }
 
 #[derive(clap::Args)]
 pub struct Next {
-    /// The batch [default: the one that is open]
+    /// The batch, by its number or the letter of its pot [default: the one that asks, or the only one]
     #[arg(long)]
     pub batch: Option<String>,
 }
@@ -310,7 +340,7 @@ pub struct Next {
 pub struct Abandon {
     /// Why
     pub reason: String,
-    /// The batch [default: the one that is open]
+    /// The batch, by its number or the letter of its pot [default: the only one]
     #[arg(long)]
     pub batch: Option<String>,
 }
@@ -323,7 +353,7 @@ pub struct Close {
     /// In your own words
     #[arg(default_value = "")]
     pub note: String,
-    /// The batch [default: the one that is open]
+    /// The batch, by its number or the letter of its pot [default: the only one]
     #[arg(long)]
     pub batch: Option<String>,
 }
@@ -356,6 +386,28 @@ pub struct Table {
 pub struct Review {
     /// The batch, as `panroom ledger` numbers it
     pub batch: String,
+    /// For programs
+    #[arg(long)]
+    pub json: bool,
+}
+
+#[derive(clap::Args)]
+pub struct Replay {
+    /// The batch, as `panroom ledger` numbers it
+    #[arg(required_unless_present = "session")]
+    pub batch: Option<String>,
+    /// A whole session instead: one run of the daemon, counted from 1
+    #[arg(long, value_name = "NUMBER", conflicts_with = "batch")]
+    pub session: Option<u32>,
+    /// Watch it, so many times faster than life, 1 to 10 [default: at once, unseen]
+    #[arg(long, value_parser = clap::value_parser!(u8).range(1..=10))]
+    pub speed: Option<u8>,
+    /// What this wire sheet would have read, beside what was read
+    #[arg(long, value_name = "FILE", conflicts_with = "speed")]
+    pub sheet: Option<PathBuf>,
+    /// The instrument the sheet is for [default: the one that was read by a sheet of its name]
+    #[arg(long, value_name = "NAME", requires = "sheet")]
+    pub instrument: Option<String>,
     /// For programs
     #[arg(long)]
     pub json: bool,

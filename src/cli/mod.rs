@@ -5,9 +5,12 @@ mod args;
 mod bench_side;
 mod books;
 mod instruments;
+mod layout;
 mod page;
+mod replay;
 mod show;
 mod watch;
+mod which;
 
 use std::io::Write;
 use std::process::ExitCode;
@@ -49,6 +52,9 @@ async fn dispatch(args: Args) -> anyhow::Result<ExitCode> {
         Command::Page => page::run(at).await,
         Command::Plan(plan) => bench_side::plan(plan),
         Command::Example(example) => bench_side::example(example),
+        Command::Replay(replay) => {
+            tokio::task::spawn_blocking(move || replay::run(&at, &replay)).await?
+        }
         Command::Sheet(sheet) => bench_side::sheet(sheet),
         Command::Ports(args) => instruments::ports(&args),
         Command::Listen(args) => instruments::listen(args).await,
@@ -64,6 +70,8 @@ async fn dispatch(args: Args) -> anyhow::Result<ExitCode> {
         Command::Silence => acts::silence(at).await,
         Command::Emergency => acts::emergency(at).await,
         Command::ProbeOut(out) => acts::probe_out(at, out).await,
+        Command::Scale(scale) => acts::scale(at, scale).await,
+        Command::Probe(probe) => acts::probe(at, probe).await,
         Command::Next(next) => acts::next(at, next).await,
         Command::Abandon(abandon) => acts::abandon(at, abandon).await,
         Command::Close(close) => acts::close(at, close).await,

@@ -9,6 +9,7 @@ use tokio::time::MissedTickBehavior;
 use tokio_stream::Stream;
 use tokio_stream::wrappers::ReceiverStream;
 
+use super::pulse::Pulse;
 use super::router::Door;
 use crate::bench::{Cue, View};
 
@@ -33,7 +34,8 @@ pub enum Shown<'a> {
 pub type Events = Sse<Feed>;
 pub type Feed = ReceiverStream<Result<Event, Infallible>>;
 
-/// Server-sent events: `view` with the newest whole view, `cue` as cues come, `beat` always.
+/// Server-sent events: `view` with the newest whole view, `cue` as cues come, `beat` as long as the
+/// bench itself works.
 pub async fn live(State(door): State<Door>) -> Sse<impl Stream<Item = Result<Event, Infallible>>> {
     stream(door, |shown| match shown {
         Shown::First => None,
@@ -66,6 +68,7 @@ async fn feed(
 ) {
     let mut views = door.desk.views();
     let mut cues = door.desk.cues();
+    let mut pulse = Pulse::new(door.desk.views());
     let mut beat = tokio::time::interval(BEAT);
     let mut pace = tokio::time::interval(VIEW_APART);
     pace.set_missed_tick_behavior(MissedTickBehavior::Delay);
@@ -87,7 +90,7 @@ async fn feed(
                 Err(RecvError::Lagged(_)) => None,
                 Err(RecvError::Closed) => return,
             },
-            _ = beat.tick() => draw(Shown::Beat),
+            _ = beat.tick() => pulse.beats().then(|| draw(Shown::Beat)).flatten(),
             _ = pace.tick(), if !rested => {
                 rested = true;
                 None

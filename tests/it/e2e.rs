@@ -21,13 +21,13 @@ use panroom::quantity::Mass;
 const PATIENCE: Duration = Duration::from_secs(60);
 const SPEED: &str = "10";
 
-fn panroom(folder: &Path) -> Command {
+pub fn panroom(folder: &Path) -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_panroom"));
     command.arg("--data").arg(folder);
     command
 }
 
-fn run(folder: &Path, args: &[&str]) -> Output {
+pub fn run(folder: &Path, args: &[&str]) -> Output {
     panroom(folder).args(args).output().unwrap()
 }
 
@@ -259,8 +259,8 @@ impl Served {
     }
 
     pub fn signal(&self, signal: rustix::process::Signal) {
-        rustix::process::kill_process(rustix::process::Pid::from_child(&self.child), signal)
-            .unwrap();
+        let pid = rustix::process::Pid::from_child(&self.child);
+        rustix::process::kill_process(pid, signal).unwrap();
     }
 
     /// `kill -9`.
@@ -484,6 +484,9 @@ fn a_batch_by_hand_survives_three_kills_and_is_reviewed() {
     assert!(review.contains("olive oil"), "{review}");
     served.kill();
     assert_eq!(succeed(folder, &["review", &batch.0]), review, "without a daemon it is the same");
+    let replayed = succeed(folder, &["replay", &batch.0]);
+    let same = replayed.lines().filter(|line| line.ends_with("all the same")).count();
+    assert_eq!((same, replayed.lines().count()), (4, 4), "{replayed}");
     let json = succeed(folder, &["ledger", "--json"]);
     let rows: serde_json::Value = serde_json::from_str(&json).unwrap();
     assert_eq!(rows[0]["outcome"], "finished");
