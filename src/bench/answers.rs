@@ -93,11 +93,17 @@ fn remedy(
 }
 
 /// What an operator may do without being asked.
-pub fn offers(batch: &Batch) -> Vec<AnswerView> {
+pub fn offers(bench: &Bench, batch: &Batch) -> Vec<AnswerView> {
     let id = || batch.id.clone();
     let offer =
         |words: &str, act: Act, hold: bool| AnswerView { words: words.to_owned(), act, hold };
     let mut offers = Vec::new();
+    if bench.state.batches.len() > 1
+        && bench.state.scale_of(&batch.id).is_none()
+        && batch.step().is_some()
+    {
+        offers.push(offer("Bring the scale here", Act::Scale { batch: id() }, false));
+    }
     if cooking(batch).is_some() {
         let out = Act::ProbeOut { batch: id(), at: ProbeAt::Pot };
         offers.push(offer("Probe out for stirring", out, false));

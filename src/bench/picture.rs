@@ -130,7 +130,7 @@ fn batch_view(bench: &Bench, batch: &Batch) -> BatchView {
         }),
         captures: captures(bench, batch),
         next: batch.control.steps.get(batch.step + 1).map(|step| step.title.clone()),
-        offers: answers::offers(batch),
+        offers: answers::offers(bench, batch),
     }
 }
 

@@ -3,15 +3,15 @@ use std::collections::VecDeque;
 use crate::quantity::{Moment, Span, Temperature};
 
 /// The last ten minutes of a temperature, thinned, to be drawn. `None` marks a gap: what happened in
-/// it is not known. Late by at most [`APART`]; bounded whatever the probe sends.
+/// it is not known. Late by at most three seconds; bounded whatever the probe sends.
 #[derive(Clone, Debug, Default)]
 pub struct TraceWindow {
     points: VecDeque<(Moment, Option<Temperature>)>,
 }
 
 /// A line two hundred points long is as fine as a screen draws it.
-pub const APART: Span = Span::from_secs(3);
-pub const REACH: Span = Span::from_minutes(10);
+const APART: Span = Span::from_secs(3);
+const REACH: Span = Span::from_minutes(10);
 
 impl TraceWindow {
     pub fn push(&mut self, at: Moment, temperature: Option<Temperature>, gap_after: Span) {
@@ -31,7 +31,7 @@ impl TraceWindow {
         }
     }
 
-    /// Oldest first, none older than [`REACH`].
+    /// Oldest first, none older than ten minutes.
     pub fn points(&self, now: Moment) -> impl Iterator<Item = (Span, Option<Temperature>)> {
         let ages = self.points.iter().map(move |&(at, value)| (now.since(at), value));
         ages.filter(|&(age, _)| age <= REACH)

@@ -17,6 +17,7 @@ mod late_and_tests;
 mod lye_first;
 mod page;
 mod page_gate;
+mod page_latency;
 mod plans;
 mod port_task;
 mod pots;

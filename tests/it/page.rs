@@ -276,6 +276,39 @@ fn the_daemon_knows_who_can_be_heard() {
 }
 
 #[test]
+fn two_pots_stand_side_by_side_and_the_scale_goes_from_one_to_the_other() {
+    let folder = tempfile::tempdir().unwrap();
+    let (served, bench, browser) = opened(folder.path());
+    start(folder.path());
+    bench.put(400.0);
+    served.wait_phase(Phase::Pouring);
+    start(folder.path());
+    browser.wait("both", "document.querySelectorAll('.pot .pot-name').length === 2");
+    let names = browser
+        .script("return [...document.querySelectorAll('.pot-name')].map(each => each.innerText)");
+    assert_eq!(names, serde_json::json!(["Pot A", "Pot B"]));
+    no_offence(&browser);
+    for width in [390, 1920] {
+        browser.size(width, 1080);
+        browser.picture(&format!("bench-two-pots-{width}"));
+        let wide = browser.script("return document.documentElement.scrollWidth > innerWidth");
+        assert_eq!(wide, false, "at {width}");
+    }
+    bench.put(0.0);
+    browser.script("document.querySelectorAll('.pot')[1].querySelector('details').open = true");
+    let bring = "[...document.querySelectorAll('.pot')[1].querySelectorAll('button')]
+        .find(each => each.innerText === 'Bring the scale here')";
+    browser.wait("the offer", bring);
+    browser.script(&format!("{bring}.click()"));
+    served.wait("the scale to move", |view| view.batches[1].has_scale);
+    browser.wait(
+        "that it is said",
+        "document.querySelectorAll('.pot .where')[1].innerText.includes('has the scale')",
+    );
+    assert_eq!(browser.complaints(), Vec::<String>::new());
+}
+
+#[test]
 fn a_browser_that_blocks_sound_is_said_to() {
     let folder = tempfile::tempdir().unwrap();
     let (served, _bench) = serving_at(folder.path(), SPEED);

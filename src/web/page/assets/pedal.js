@@ -103,7 +103,13 @@ function release() {
 }
 
 const unseen = () => bench.querySelector(".alarm button.seen");
-const choices = () => [...bench.querySelectorAll(".question button[data-hold]")];
+// With several questions open a foot cannot say which one it means.
+const asked = () => [...bench.querySelectorAll(".question")];
+function choices() {
+  const questions = asked();
+  if (questions.length !== 1) return [];
+  return [...questions[0].querySelectorAll("button[data-hold]")];
+}
 
 function answer() {
   const alarm = unseen();
@@ -111,7 +117,12 @@ function answer() {
     send(alarm.dataset.act);
     return;
   }
-  const question = bench.querySelector(".question");
+  const questions = asked();
+  if (questions.length > 1) {
+    tell("Several pots ask something: answer on the screen.");
+    return;
+  }
+  const question = questions[0];
   const usual = question && question.querySelector("button.main");
   if (!usual) {
     tell("Nothing is asked now.");

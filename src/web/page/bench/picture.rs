@@ -11,6 +11,7 @@ use crate::bench::{
 use crate::plan::Window;
 use crate::quantity::{Span, Temperature};
 use crate::reading::Value;
+use crate::web::page::layout;
 use crate::web::page::trace::{self, Trace};
 
 /// As far back as the view remembers.
@@ -96,9 +97,15 @@ fn pot(batch: &BatchView, view: &View) -> Markup {
     let number = big::of(batch, &view.channels);
     let heading = format!("{} {}", batch.recipe, batch.batch);
     html! {
-        section class={ "pot" @if batch.prompt.is_some() { " asking" } } data-key=(batch.batch) data-pour=(pour(batch)) data-share=[share(batch)]
+        section class={
+                "pot" @if batch.prompt.is_some() { " asking" } @if batch.waits { " waits" }
+            } data-key=(batch.batch) data-pour=(pour(batch)) data-share=[share(batch)]
             aria-label=(heading) {
             p class="where soft" {
+                @if view.batches.len() > 1 {
+                    b class="pot-name" { (words_of_pot(batch)) }
+                    @if batch.has_scale { " has the scale" } " · "
+                }
                 b { (batch.recipe) } " · " (batch.batch) " · step " (batch.step_number) " of "
                 (batch.step_count) ": " (batch.title)
             }
@@ -131,6 +138,10 @@ fn pot(batch: &BatchView, view: &View) -> Markup {
             }
         }
     }
+}
+
+fn words_of_pot(batch: &BatchView) -> String {
+    layout::sentence(&batch.pot).trim_end_matches('.').to_owned()
 }
 
 fn the_number(big: &Big) -> Markup {
