@@ -2,6 +2,7 @@
 
 mod acts;
 mod alarm;
+mod before_lift;
 mod combine;
 mod cue;
 mod emergency;
@@ -18,6 +19,7 @@ mod senses;
 mod settings;
 mod setup;
 mod state;
+mod unit_key;
 mod vessel_back;
 mod view;
 mod watches;

@@ -5,7 +5,8 @@ use std::sync::Arc;
 
 use super::alarm::{self, Alarm, AlarmId};
 use super::fact::{
-    Ask, BackVerdict, BatchId, CaptureHow, Fact, Numbered, Outcome, PromptId, SessionOpened, Target,
+    Ask, BackVerdict, BatchId, CaptureHow, Fact, Notice, Numbered, Outcome, PromptId,
+    SessionOpened, Target,
 };
 use super::setup::{ChannelSetup, ProbeAt, Role, Setup};
 use crate::chemistry::{DissolveVerdict, IngredientId, Masses, ScaleFacts};
@@ -85,6 +86,8 @@ pub struct Weighing {
     pub zero_known: bool,
     /// What the books say the pan carries.
     pub expected: Option<Mass>,
+    /// More was on the pan just before the captured vessel was lifted.
+    pub changed_before_lift: Option<Mass>,
     /// The operator goes on though the capture is not on the disk.
     pub leave_unrecorded: bool,
 }
@@ -301,6 +304,7 @@ impl Batch {
                 if let Some(weighing) = self.weighing_mut() {
                     weighing.lifted = false;
                     weighing.zero_known = false;
+                    weighing.changed_before_lift = None;
                 }
             }
             Fact::Captured { step, ingredient, net, gross, how, .. } => {
@@ -318,6 +322,11 @@ impl Batch {
                 }
             }
             Fact::ZeroChecked { offset, .. } => self.move_zero(*offset),
+            Fact::Noticed { notice: Notice::ChangedBeforeLift { by }, .. } => {
+                if let Some(weighing) = self.weighing_mut() {
+                    weighing.changed_before_lift = Some(*by);
+                }
+            }
             Fact::WindowReached { .. } => {
                 if let Work::Cooking(cooking) = &mut self.work {
                     cooking.reached = true;
@@ -359,6 +368,7 @@ impl Batch {
                 zero_doubted: false,
                 zero_known: false,
                 expected: None,
+                changed_before_lift: None,
                 leave_unrecorded: false,
             }),
             (Some(StepKind::Cook(_)), _) => Work::Cooking(Cooking {
@@ -402,6 +412,7 @@ impl Batch {
         }
         if let Some(weighing) = self.weighing_mut() {
             weighing.captured = None;
+            weighing.changed_before_lift = None;
         }
     }
 
@@ -444,6 +455,7 @@ impl Batch {
             match asks {
                 Some(Ask::StillThere) => weighing.unconfirmed = false,
                 Some(Ask::LeaveUnrecorded) => weighing.leave_unrecorded = true,
+                Some(Ask::NothingAdded { .. }) => weighing.changed_before_lift = None,
                 _ => {}
             }
         }

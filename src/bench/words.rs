@@ -205,6 +205,11 @@ pub fn prompt(bench: &Bench, batch: &Batch, asks: &Ask) -> String {
         Ask::StillThere => "Is the same vessel on the pan, with nothing added or taken while \
                             nobody watched? Confirm if so."
             .to_owned(),
+        Ask::NothingAdded { more } => format!(
+            "{} more was on the pan just before it was lifted. Put it back, or confirm that nothing \
+             was added.",
+            mass(units, *more)
+        ),
         Ask::LeaveUnrecorded => {
             "This weight is not recorded. Write it down, and confirm to go on all the same."
                 .to_owned()
@@ -343,6 +348,19 @@ pub fn notice(units: &Units, notice: Notice) -> String {
         Notice::UnitChanged { from, to } => {
             format!("The scale now shows {to}, it showed {from} before; nothing is lost by it.")
         }
+        Notice::DecimalsChanged { from, to } => {
+            format!("The scale now shows {to} decimals, it showed {from} before.")
+        }
+        Notice::UnitSuspected { before, shown } => format!(
+            "Stop: {} became {} at once. Was the unit key pressed? Press it until the display \
+             shows what it showed before, with the same vessel on the pan.",
+            mass(units, before),
+            mass(units, shown)
+        ),
+        Notice::ChangedBeforeLift { by } => format!(
+            "{} more was on the pan just before it was lifted: put it back.",
+            mass(units, by)
+        ),
     }
 }
 

@@ -139,6 +139,17 @@ fn notice_words(book: &Book, notice: Notice) -> String {
         Notice::OffCentre => "the vessel weighed differently each time it was put down".to_owned(),
         Notice::DrawingMoisture => "the caustic gained mass by itself: moisture".to_owned(),
         Notice::UnitChanged { from, to } => format!("the scale's unit went from {from} to {to}"),
+        Notice::DecimalsChanged { from, to } => {
+            format!("the scale's decimals went from {from} to {to}")
+        }
+        Notice::UnitSuspected { before, shown } => format!(
+            "{} became {} at once, as if the unit key had been pressed",
+            mass(book, before),
+            mass(book, shown)
+        ),
+        Notice::ChangedBeforeLift { by } => {
+            format!("{} more was on the pan just before the vessel was lifted", mass(book, by))
+        }
     }
 }
 

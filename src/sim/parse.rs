@@ -190,7 +190,8 @@ impl Reader<'_> {
 /// "unplug scale for 4 s when olive is 50 % poured", "drift scale 0.5 g for 60 s at 5 s"
 fn fault(line: &str) -> Result<Fault, Wanted> {
     let wanted = "KIND NAME [AMOUNT] [for TIME] at TIME, or … when NAME is SHARE poured; kinds: \
-                  unplug, garbage, freeze, drop, drift, knock, unit, sleep, dead, period";
+                  unplug, garbage, freeze, drop, drift, knock, unit, sleep, dead, period, slip, \
+                  lift, swap";
     let (rest, when) = if let Some((rest, when)) = line.split_once(" when ") {
         let poured = when.trim().strip_suffix(" poured").ok_or(wanted)?;
         let (name, share) = poured.split_once(" is ").ok_or(wanted)?;
@@ -217,6 +218,9 @@ fn fault(line: &str) -> Result<Fault, Wanted> {
         ("knock", "") => FaultKind::Knock,
         ("sleep", "") => FaultKind::Sleep,
         ("dead", "") => FaultKind::DeadProbe,
+        ("lift", "") => FaultKind::Lift,
+        ("swap", "") => FaultKind::Swap,
+        ("slip", by) => FaultKind::Slip(mass(by)?),
         ("drop", share) => {
             FaultKind::DropOuts(Share::parse(share).map_err(|_| "a share like `20 %`")?)
         }

@@ -181,6 +181,7 @@ const fn ask_name(asks: &Ask) -> &'static str {
         Ask::Done => "done",
         Ask::StillThere => "still-there",
         Ask::LeaveUnrecorded => "leave-unrecorded",
+        Ask::NothingAdded { .. } => "nothing-added",
     }
 }
 
@@ -240,6 +241,11 @@ fn notice_words(notice: &Notice) -> String {
         Notice::OffCentre => "off centre".to_owned(),
         Notice::DrawingMoisture => "moisture".to_owned(),
         Notice::UnitChanged { from, to } => format!("unit changed from {from} to {to}"),
+        Notice::DecimalsChanged { from, to } => format!("decimals changed from {from} to {to}"),
+        Notice::UnitSuspected { before, shown } => {
+            format!("unit suspected: {} became {}", mass(*before), mass(*shown))
+        }
+        Notice::ChangedBeforeLift { by } => format!("{} more before the lift", mass(*by)),
     }
 }
 

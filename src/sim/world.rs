@@ -5,7 +5,7 @@ use super::fixture::SimBench;
 use super::hand::Hand;
 use super::instrument::{Device, Instrument};
 use super::pan::Scale;
-use super::scene::Scene;
+use super::scene::{BEAKER, CUP, Scene};
 use super::story::{Fault, FaultKind, Story, When};
 use crate::bench::{Act, View};
 use crate::chemistry::{Alkali, IngredientId, ScaleFacts};
@@ -53,6 +53,8 @@ pub struct World {
     hand: Hand,
     hand_due: Span,
     faults: Vec<(Fault, Stage)>,
+    /// What somebody else has taken off the pan.
+    taken: Option<String>,
     /// Physics has come this far.
     now: Span,
     as_readings: bool,
@@ -92,6 +94,7 @@ impl World {
             hand: Hand::new(story.hand.clone().unwrap_or_default(), chance.branch("hand")),
             hand_due: GLANCE,
             faults: story.faults.iter().map(|fault| (fault.clone(), Stage::Waiting)).collect(),
+            taken: None,
             now: Span::ZERO,
             as_readings: false,
         }
@@ -192,6 +195,19 @@ impl World {
         self.faults = faults;
     }
 
+    /// Somebody else at the bench takes the vessel away, and puts it (or another) down after.
+    fn meddle(&mut self, kind: FaultKind, takes: bool) {
+        if takes {
+            self.taken = self.scene.on_pan.clone();
+            self.scene.take();
+        } else if let Some(taken) = self.taken.take()
+            && self.scene.on_pan.is_none()
+        {
+            let other = if taken == BEAKER { CUP } else { BEAKER };
+            self.scene.put(if kind == FaultKind::Swap { other } else { &taken });
+        }
+    }
+
     fn set(&mut self, fault: &Fault, on: bool, events: &mut Vec<Event>) {
         let name = fault.of.as_str();
         let channel = Channel::new(name);
@@ -225,6 +241,12 @@ impl World {
                     self.scene.scale.knock();
                 }
             }
+            FaultKind::Slip(by) => {
+                if on {
+                    self.scene.scale.slip(by.grams());
+                }
+            }
+            FaultKind::Lift | FaultKind::Swap => self.meddle(fault.kind, on),
             FaultKind::Sleep => {
                 wrong.asleep = on;
                 if !on {
@@ -262,6 +284,9 @@ const fn words(kind: FaultKind) -> &'static str {
         FaultKind::Sleep => "asleep",
         FaultKind::DeadProbe => "a broken probe",
         FaultKind::Period(_) => "another pace",
+        FaultKind::Slip(_) => "the zero slips",
+        FaultKind::Lift => "the vessel is lifted",
+        FaultKind::Swap => "another vessel is put down",
     }
 }
 

@@ -1,7 +1,10 @@
 //! Everything that is tested from outside, in one binary.
 
+mod alarm_grid;
+mod before_lift;
 mod bench;
 mod bench_files;
+mod borders;
 mod campaign;
 mod chemistry_practice;
 mod driver;
@@ -10,8 +13,10 @@ mod invariants;
 mod journal;
 mod plans;
 mod port_task;
+mod pours;
 mod readme;
 mod recipes;
 mod review;
 mod scenarios;
 mod tidy;
+mod unit_key;
