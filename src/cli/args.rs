@@ -90,6 +90,10 @@ pub enum Story {
     CausticOver,
     /// The scale is unplugged in mid-pour, and comes back
     ScaleUnplugged,
+    /// The scale falls asleep in mid-pour, and wakes with another zero
+    ScaleAsleep,
+    /// The unit key is pressed in mid-pour, and pressed back
+    UnitKey,
 }
 
 #[derive(clap::Args)]
@@ -344,6 +348,8 @@ impl Story {
             Story::AllRight => "all-right",
             Story::CausticOver => "caustic-over",
             Story::ScaleUnplugged => "scale-unplugged",
+            Story::ScaleAsleep => "scale-asleep",
+            Story::UnitKey => "unit-key",
         }
     }
 }

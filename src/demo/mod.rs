@@ -41,6 +41,8 @@ const STORIES: &[(&str, &str)] = &[
     ("all-right", include_str!("stories/all-right.story")),
     ("caustic-over", include_str!("stories/caustic-over.story")),
     ("scale-unplugged", include_str!("stories/scale-unplugged.story")),
+    ("scale-asleep", include_str!("stories/scale-asleep.story")),
+    ("unit-key", include_str!("stories/unit-key.story")),
 ];
 const WIDTH: usize = 100;
 

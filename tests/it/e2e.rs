@@ -11,11 +11,11 @@ use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
 use panroom::bench::{
-    AlarmChange, AlarmId, Ask, BatchId, BatchView, Fact, Outcome, Phase, Remedy, View,
+    AlarmChange, AlarmId, Ask, BatchId, BatchView, Fact, Notice, Outcome, Phase, Remedy, View,
 };
 use panroom::demo::SimPort;
 use panroom::journal::{Reader, Verified};
-use panroom::quantity::Mass;
+use panroom::quantity::{Mass, MassUnit};
 
 /// Reached only when something hangs.
 const PATIENCE: Duration = Duration::from_secs(60);
@@ -125,6 +125,32 @@ fn demo_scale_unplugged() {
         .any(|fact| matches!(fact, Fact::InstrumentBack { instrument } if instrument == "scale"));
     assert!(lost && back);
     assert!(shown.contains("was unplugged"), "{shown}");
+}
+
+#[test]
+fn demo_scale_asleep() {
+    let (_, facts) = demo("scale-asleep");
+    let doubted = facts.iter().position(|fact| matches!(fact, Fact::ZeroDoubted { .. }));
+    let checked = facts.iter().position(|fact| {
+        matches!(fact, Fact::ZeroChecked { offset, .. } if *offset < -Mass::parse("800 g").unwrap())
+    });
+    assert!(doubted.is_some() && doubted < checked, "{doubted:?} {checked:?}");
+    let olive = captured(&facts, "olive").unwrap().grams();
+    assert!((olive - 180.0).abs() <= 1.8, "{olive} g");
+}
+
+#[test]
+fn demo_unit_key() {
+    let (_, facts) = demo("unit-key");
+    let changes: Vec<(MassUnit, MassUnit)> = facts
+        .iter()
+        .filter_map(|fact| match fact {
+            Fact::Noticed { notice: Notice::UnitChanged { from, to }, .. } => Some((*from, *to)),
+            _ => None,
+        })
+        .collect();
+    let (gram, ounce) = (MassUnit::Gram, MassUnit::Ounce);
+    assert_eq!(changes, [(gram, ounce), (ounce, gram)]);
 }
 
 // --- a batch by hand -----------------------------------------------------------------------------

@@ -15,7 +15,9 @@ use panroom::wire::{ChannelMap, Decoder, Item, SheetLibrary};
 const ALL_RIGHT: &str = include_str!("../../src/demo/stories/all-right.story");
 const CAUSTIC_OVER: &str = include_str!("../../src/demo/stories/caustic-over.story");
 const SCALE_UNPLUGGED: &str = include_str!("../../src/demo/stories/scale-unplugged.story");
-const STORIES: [&str; 3] = [ALL_RIGHT, CAUSTIC_OVER, SCALE_UNPLUGGED];
+const SCALE_ASLEEP: &str = include_str!("../../src/demo/stories/scale-asleep.story");
+const UNIT_KEY: &str = include_str!("../../src/demo/stories/unit-key.story");
+const STORIES: [&str; 5] = [ALL_RIGHT, CAUSTIC_OVER, SCALE_UNPLUGGED, SCALE_ASLEEP, UNIT_KEY];
 
 fn read(name: &str, text: &str) -> Story {
     parse(name, text).unwrap_or_else(|problems| panic!("{problems}"))
