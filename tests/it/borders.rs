@@ -228,3 +228,44 @@ fn half_and_twice_may_be_declared() {
         assert_eq!(reply == Reply::Done, done, "{mass} g");
     }
 }
+
+/// The zero is in doubt, and the pan has been cleared before anybody looked: what the books expect
+/// settles it when it comes back, and where the zero has moved, taking it off again does.
+#[test]
+fn a_doubt_that_begins_on_an_empty_pan_is_no_dead_end() {
+    for moved in [0.0, 7.0] {
+        let mut driver = Driver::started();
+        driver.put(POT_G);
+        driver.pour_without_rest(POT_G + 50.0);
+        driver.run(2.0);
+        driver.scale_talks = false;
+        driver.run(20.0);
+        driver.scale_talks = true;
+        // lifted off while it was silent
+        driver.put(moved);
+        driver.put(POT_G + 50.0 + moved);
+        driver.put(moved);
+        driver.put(POT_G + 50.0 + moved);
+        let weighing = driver.view().batches[0].weighing.clone().unwrap();
+        assert_eq!(weighing.phase, Phase::Pouring, "{moved} g");
+        assert_eq!(weighing.net, Some(g("50")), "{moved} g");
+    }
+}
+
+/// In doubt, less than the empty vessel taken off is no empty pan: 50.0 g less the 3 d of a match.
+#[test]
+fn a_spoonful_taken_out_in_doubt_is_no_empty_pan() {
+    for (left, known) in [(37.0, false), (5.4, false), (5.3, true)] {
+        let mut driver = Driver::at_caustic();
+        driver.pour_without_rest(CUP_G + 20.0);
+        driver.run(2.0);
+        driver.scale_talks = false;
+        driver.run(20.0);
+        driver.scale_talks = true;
+        // woken with 15 g too little
+        driver.put(CUP_G + 5.0);
+        driver.put(left);
+        let told = driver.facts.iter().any(|n| matches!(n.fact, Fact::ZeroChecked { .. }));
+        assert_eq!(told, known, "{left} g left on the pan");
+    }
+}

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use panroom::bench::{
-    AlarmChange, AlarmId, Bench, CaptureHow, Fact, Numbered, Phase, Role, Target, View,
+    AlarmChange, AlarmId, Bench, CaptureHow, Fact, Numbered, Phase, Remedy, Role, Target, View,
 };
 use panroom::chemistry::IngredientId;
 use panroom::quantity::{Mass, MassUnit, Span};
@@ -29,6 +29,8 @@ pub struct Checks {
     counted_over: bool,
     target: Option<Target>,
     over_is_active: bool,
+    /// A chosen remedy lets the latch go, whatever is in the cup.
+    discarded: bool,
     masses: BTreeMap<IngredientId, Mass>,
 }
 
@@ -67,7 +69,7 @@ impl Checks {
                     tally.captures += 1;
                     self.captured(ingredient, *net, *how, view);
                 }
-                Fact::Reopened { .. } => {}
+                Fact::RemedyChosen { remedy: Remedy::Discard, .. } => self.discarded = true,
                 Fact::StepDone { step, .. } => {
                     assert!(
                         !self.over_is_active || step != "weigh-naoh" && step != "dissolve",
@@ -121,7 +123,8 @@ impl Checks {
                 self.over_is_active = false;
                 let really = world.really_holds(&"naoh".into()).unwrap_or_default();
                 let guard = self.target.and_then(|target| target.guard);
-                let over = guard.is_some_and(|g| really.grams() > g.mass.grams() + DOUBT_G);
+                let over = !self.discarded
+                    && guard.is_some_and(|g| really.grams() > g.mass.grams() + DOUBT_G);
                 assert!(!over || self.scale_lies, "let go with {really} of caustic");
                 tally.lied_to += u32::from(over);
             }

@@ -77,13 +77,12 @@ impl<'a> Play<'a> {
                 self.tally.stuck.push(format!("seed {} waits: {standing}", self.seed));
                 break now;
             }
-            for event in self.world.advance(now, &view) {
-                self.take(now, event);
-            }
             if self.down.is_none() {
                 let world = &self.world;
-                let view = self.bench.view(self.moment(now));
                 self.checks.watch_caustic(self.seed, now, &view, world, &mut self.tally);
+            }
+            for event in self.world.advance(now, &view) {
+                self.take(now, event);
             }
         };
         self.tally.hours = ended.seconds() / 3600.0;
