@@ -7,7 +7,7 @@ use super::fact::{BatchId, Observation, Outcome, PromptId, Remedy, SessionOpened
 use super::setup::ProbeAt;
 use crate::plan::ControlRecipe;
 use crate::quantity::Mass;
-use crate::reading::Reading;
+use crate::reading::{Channel, Reading};
 
 /// Anything that reaches the bench. Each gets one bench-wide sequence number where it is received.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -74,6 +74,17 @@ pub enum Act {
         ingredient: crate::chemistry::IngredientId,
         mass: Mass,
     },
+    /// A mass on record was wrong: this one counts from now on, with the reason.
+    Correct {
+        batch: BatchId,
+        ingredient: crate::chemistry::IngredientId,
+        mass: Mass,
+        reason: String,
+    },
+    /// What can be done about too much or too little caustic?
+    AskRemedy {
+        batch: BatchId,
+    },
     Observe {
         batch: BatchId,
         observation: Observation,
@@ -86,6 +97,15 @@ pub enum Act {
     ProbeOut {
         batch: BatchId,
         at: ProbeAt,
+    },
+    /// The scale is now with this batch.
+    Scale {
+        batch: BatchId,
+    },
+    /// This probe now stands with this batch.
+    Probe {
+        batch: BatchId,
+        channel: Channel,
     },
     /// The emergency card is opened; timers go on.
     Emergency,

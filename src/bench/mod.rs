@@ -5,20 +5,28 @@ mod alarm;
 mod before_lift;
 mod combine;
 mod cue;
+mod detour;
 mod emergency;
 mod fact;
+mod foreseen;
 mod handling;
 mod heat;
 mod input;
 mod law;
+mod leases;
 mod lye;
+mod names;
 mod pace;
 mod picture;
 mod progress;
+mod refusals;
+mod remedies;
+mod remedy_words;
 mod senses;
 mod settings;
 mod setup;
 mod state;
+mod takeout;
 mod unit_key;
 mod vessel_back;
 mod view;
@@ -38,8 +46,8 @@ pub use input::{Act, Input, JournalStatus};
 pub use law::{Bench, Output, Reply};
 pub use settings::Settings;
 pub use setup::{ChannelSetup, ProbeAt, Role, Setup};
-pub use state::{Batch, State};
+pub use state::{Batch, Left, State};
 pub use view::{
-    AlarmView, BatchView, CaptureView, ChannelView, CombineView, CookView, JournalView, LyeView,
-    Pace, Phase, PromptView, View, WeighingView,
+    AlarmView, BatchView, CaptureView, ChannelView, CombineView, CookView, InstrumentView,
+    JournalView, LyeView, Pace, Phase, PromptView, View, WeighingView,
 };

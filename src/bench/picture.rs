@@ -4,13 +4,13 @@ use super::law::Bench;
 use super::progress::cooking;
 use super::senses::Sense;
 use super::setup::{ChannelSetup, ProbeAt, Role};
-use super::state::Batch;
+use super::state::{Batch, Capture};
 use super::view::{
     AlarmView, BatchView, CaptureView, ChannelView, CookView, JournalView, PromptView, View,
     WeighingView,
 };
-use super::{combine, lye, weighing, words};
-use crate::plan::StepKind;
+use super::{combine, leases, lye, names, takeout, weighing, words};
+use crate::plan::Weigh;
 use crate::quantity::{Moment, Span};
 use crate::reading::Reading;
 
@@ -44,6 +44,7 @@ fn view_now(bench: &Bench) -> View {
             .filter(|&until| until > bench.now)
             .map(|until| until - bench.now),
         nobody_hears: bench.senses.audible == 0 && bench.state.batches.values().any(must_be_heard),
+        instruments: Vec::new(),
     }
 }
 
@@ -67,6 +68,7 @@ fn channel(bench: &Bench, setup: &ChannelSetup) -> ChannelView {
         stable: fresh && is_stable(bench, setup, sense),
         age: last.map(|last: &Reading| bench.now.since(last.at)),
         lost,
+        holder: bench.state.leases.get(&setup.channel).cloned(),
     }
 }
 
@@ -98,6 +100,9 @@ fn batch_view(bench: &Bench, batch: &Batch) -> BatchView {
     let step = batch.step();
     BatchView {
         batch: batch.id.clone(),
+        pot: names::pot(&bench.state, &batch.id),
+        has_scale: bench.state.scale_of(&batch.id).is_some(),
+        waits: leases::waits(bench, batch).is_some(),
         recipe: batch.control.name.clone(),
         units: batch.control.units,
         step: step.map(|step| step.key.clone()).unwrap_or_default(),
@@ -106,7 +111,7 @@ fn batch_view(bench: &Bench, batch: &Batch) -> BatchView {
         title: step.map_or_else(|| "finished".to_owned(), |step| step.title.clone()),
         sentence: words::sentence(bench, batch, phase),
         hazards: step.map(|step| step.hazards.clone()).unwrap_or_default(),
-        weighing: weighing_view(bench, batch),
+        weighing: weighing_view(bench, batch).or_else(|| takeout::view(bench, batch)),
         cook: cook_view(bench, batch),
         combine: combine::view(bench, batch),
         lye: lye::view(bench, batch),
@@ -154,28 +159,20 @@ fn cook_view(bench: &Bench, batch: &Batch) -> Option<CookView> {
         shelved: bench
             .state
             .shelved
-            .get(&ProbeAt::Pot)
+            .get(&(batch.id.clone(), ProbeAt::Pot))
             .filter(|&&until| until > bench.now)
             .map(|&until| until - bench.now),
     })
 }
 
 fn captures(bench: &Bench, batch: &Batch) -> Vec<CaptureView> {
-    let weighings = batch.control.steps.iter().filter_map(|step| match &step.kind {
-        StepKind::Weigh(weigh) => Some(weigh),
-        _ => None,
-    });
-    weighings
-        .filter_map(|weigh| {
-            let capture = batch.captures.get(&weigh.ingredient)?;
-            Some(CaptureView {
-                ingredient: weigh.ingredient.clone(),
-                name: weigh.name.clone(),
-                target: capture.target.mass,
-                net: capture.net,
-                how: capture.how,
-                recorded: bench.senses.committed >= capture.number,
-            })
-        })
-        .collect()
+    let view = |(weigh, capture): (&Weigh, &Capture)| CaptureView {
+        ingredient: weigh.ingredient.clone(),
+        name: weigh.name.clone(),
+        target: capture.target.mass,
+        net: capture.net,
+        how: capture.how,
+        recorded: bench.senses.committed >= capture.number,
+    };
+    batch.captured().map(view).collect()
 }

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use super::alarm::{self, Alarm, AlarmId};
+use super::detour::Detour;
 use super::fact::{
     Ask, BackVerdict, BatchId, CaptureHow, Fact, Notice, Numbered, Outcome, PromptId,
     SessionOpened, Target,
@@ -24,10 +25,14 @@ pub struct State {
     /// Every batch number ever used.
     pub closed: BTreeMap<BatchId, Outcome>,
     pub leases: BTreeMap<Channel, BatchId>,
+    /// Scales whose pan may still carry what belongs to somebody else, or to nobody known.
+    pub left: BTreeMap<Channel, Left>,
+    /// What each empty pan reads, since its scale took another zero.
+    pub zeros: BTreeMap<Channel, Mass>,
     pub alarms: BTreeMap<AlarmId, Alarm>,
     pub silenced_until: Option<Moment>,
     /// Probes that are out of their pot, and until when.
-    pub shelved: BTreeMap<ProbeAt, Moment>,
+    pub shelved: BTreeMap<(BatchId, ProbeAt), Moment>,
     /// Instruments whose port is gone, and why.
     pub lost: BTreeMap<String, String>,
     /// Why and since when nothing is recorded.
@@ -36,13 +41,23 @@ pub struct State {
     pub last_prompt: u64,
 }
 
+/// What may stand on a pan though it is not of the batch that holds the scale now.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Left {
+    /// Who had the scale before.
+    pub by: BatchId,
+    /// It may be a cup with caustic.
+    pub caustic: bool,
+}
+
 #[derive(Clone, Debug, PartialEq)]
 pub struct Batch {
     pub id: BatchId,
     pub control: Arc<ControlRecipe>,
     pub step: usize,
     pub work: Work,
-    pub captures: BTreeMap<IngredientId, Capture>,
+    /// By the key of the step that weighed it.
+    pub captures: BTreeMap<String, Capture>,
     /// The pot with its contents, as last captured; unknown once lye has gone in.
     pub pot_gross: Option<Mass>,
     /// Weighed and not yet dissolved.
@@ -60,6 +75,13 @@ pub struct Batch {
     pub vessels_back: BTreeMap<IngredientId, BackVerdict>,
     /// The prompt answered last, so that a repeated answer is not an error.
     pub answered: Option<PromptId>,
+    /// Every step that remedies have put in between.
+    pub added: Vec<Step>,
+    /// Where among them the batch is; afterwards it goes on where it was.
+    pub detour: Option<Detour>,
+    /// All that is still to come is brought down by these, since an ingredient ran out, by the
+    /// step that weighed it: from what was planned of it to what there was.
+    pub brought_down: BTreeMap<String, (Mass, Mass)>,
 }
 
 #[derive(Clone, Debug, PartialEq)]
@@ -70,6 +92,13 @@ pub enum Work {
     /// For the operator's word.
     Waiting,
     Cooking(Cooking),
+    TakingOut(TakingOut),
+}
+
+/// What a vessel held when it came to the pan, and what is to be left in it.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct TakingOut {
+    pub from: Option<(Mass, Mass)>,
 }
 
 #[derive(Clone, Debug, PartialEq)]
@@ -113,10 +142,12 @@ pub struct Stopwatch {
 
 #[derive(Clone, Debug, PartialEq)]
 pub struct Capture {
-    pub step: String,
+    pub ingredient: IngredientId,
     pub target: Target,
     pub net: Mass,
     pub gross: Option<Mass>,
+    /// What the empty pan read then.
+    pub zero: Mass,
     pub how: CaptureHow,
     /// The number of the fact, to tell whether it is on the disk.
     pub number: u64,
@@ -169,6 +200,61 @@ impl State {
         })
     }
 
+    /// The probe that stands in this place of this batch; the room is everybody's.
+    pub fn probe_of(&self, batch: &BatchId, at: ProbeAt) -> Option<&ChannelSetup> {
+        self.setup_ref()?.channels.iter().find(|setup| {
+            let here = matches!(setup.role, Role::Probe { at: place, .. } if place == at);
+            let ours = self.leases.get(&setup.channel) == Some(batch);
+            here && (ours || at == ProbeAt::Room)
+        })
+    }
+
+    fn scale_channel_of(&self, batch: &BatchId) -> Option<Channel> {
+        self.scale_of(batch).map(|(setup, _)| setup.channel.clone())
+    }
+
+    fn is_scale(&self, channel: &Channel) -> bool {
+        let setup = self.setup_ref().and_then(|setup| setup.channel(channel));
+        setup.is_some_and(|setup| matches!(setup.role, Role::Scale { .. }))
+    }
+
+    /// What is counted for this batch is counted from the zero this scale has now.
+    fn take_lease(&mut self, id: &BatchId, channel: &Channel) {
+        self.leases.insert(channel.clone(), id.clone());
+        if !self.is_scale(channel) {
+            return;
+        }
+        if let (Some(&zero), Some(batch)) = (self.zeros.get(channel), self.batches.get_mut(id)) {
+            batch.count_from(zero);
+        }
+        match self.left.get_mut(channel) {
+            Some(left) if &left.by == id => {
+                self.left.remove(channel);
+            }
+            // it was given only once the pan had been seen clear of caustic
+            Some(left) => left.caustic = false,
+            None => {}
+        }
+    }
+
+    /// A batch with work before it may leave something on the pan; what it was weighing has gone
+    /// off the pan for it, and must be seen again.
+    fn return_lease(&mut self, id: &BatchId, channel: &Channel) {
+        self.leases.remove(channel);
+        if !self.is_scale(channel) {
+            return;
+        }
+        let Some(batch) = self.batches.get_mut(id).filter(|batch| batch.step().is_some()) else {
+            return;
+        };
+        let left = Left { by: id.clone(), caustic: batch.has_caustic_cup() };
+        if let Some(weighing) = batch.weighing_mut().filter(|weighing| weighing.tare.is_some()) {
+            weighing.lifted = true;
+            weighing.unconfirmed = weighing.captured.is_none();
+        }
+        self.left.insert(channel.clone(), left);
+    }
+
     pub fn apply(&mut self, numbered: &Numbered) {
         let Numbered { number, at, fact } = numbered;
         self.last_number = *number;
@@ -177,20 +263,16 @@ impl State {
             Fact::BatchStarted { batch, control, .. } => {
                 self.batches.insert(batch.clone(), Batch::new(batch, control));
             }
-            Fact::LeaseTaken { batch, channel } => {
-                self.leases.insert(channel.clone(), batch.clone());
-            }
-            Fact::LeaseReturned { channel, .. } => {
-                self.leases.remove(channel);
-            }
+            Fact::LeaseTaken { batch, channel } => self.take_lease(batch, channel),
+            Fact::LeaseReturned { batch, channel } => self.return_lease(batch, channel),
             Fact::AlarmChanged { alarm: id, change, detail } => {
                 let old = self.alarms.remove(id);
                 if let Some(alarm) = alarm::after(old, *at, *change, detail) {
                     self.alarms.insert(id.clone(), alarm);
                 }
             }
-            Fact::Shelved { at: place, until, .. } => {
-                self.shelved.insert(*place, *until);
+            Fact::Shelved { batch, at: place, until } => {
+                self.shelved.insert((batch.clone(), *place), *until);
             }
             Fact::Silenced { until } => self.silenced_until = Some(*until),
             Fact::InstrumentLost { instrument, why } => {
@@ -207,6 +289,18 @@ impl State {
             }
             Fact::PromptRaised { prompt, .. } => {
                 self.last_prompt = self.last_prompt.max(prompt.0);
+                self.apply_to_batch(*number, *at, fact);
+            }
+            Fact::Tared { batch, .. } | Fact::Returned { batch, .. } => {
+                if let Some(channel) = self.scale_channel_of(batch) {
+                    self.left.remove(&channel);
+                }
+                self.apply_to_batch(*number, *at, fact);
+            }
+            Fact::ZeroChecked { batch, offset, .. } => {
+                if let Some(channel) = self.scale_channel_of(batch) {
+                    self.zeros.insert(channel, *offset);
+                }
                 self.apply_to_batch(*number, *at, fact);
             }
             _ => self.apply_to_batch(*number, *at, fact),
@@ -235,6 +329,24 @@ impl State {
         self.lost.clear();
         self.session_at = at;
         self.session = Some(session.clone());
+        self.doubt_the_pan();
+    }
+
+    /// With several batches open, nobody knows after a restart whose vessel is on the pan; where
+    /// one was being filled, that is asked.
+    fn doubt_the_pan(&mut self) {
+        if self.batches.len() < 2 {
+            return;
+        }
+        let Some((scale, _)) = self.setup_ref().and_then(Setup::scale) else { return };
+        let scale = scale.channel.clone();
+        let Some(holder) = self.leases.get(&scale).and_then(|id| self.batches.get(id)) else {
+            return;
+        };
+        if holder.weigh().is_none_or(|(_, weighing)| weighing.tare.is_none()) {
+            let left = Left { by: holder.id.clone(), caustic: holder.has_caustic_cup() };
+            self.left.insert(scale, left);
+        }
     }
 }
 
@@ -255,12 +367,18 @@ impl Batch {
             said_combined: false,
             vessels_back: BTreeMap::new(),
             answered: None,
+            added: Vec::new(),
+            detour: None,
+            brought_down: BTreeMap::new(),
         }
     }
 
     /// `None` when all steps are done.
     pub fn step(&self) -> Option<&Step> {
-        self.control.steps.get(self.step)
+        match &self.detour {
+            Some(detour) => self.added.get(detour.at),
+            None => self.control.steps.get(self.step),
+        }
     }
 
     pub fn weigh(&self) -> Option<(&Weigh, &Weighing)> {
@@ -275,11 +393,37 @@ impl Batch {
         self.weigh().is_some_and(|(_, weighing)| weighing.target.guard.is_some())
     }
 
-    pub fn masses(&self) -> Masses {
-        self.captures.iter().map(|(id, capture)| (id.clone(), capture.net)).collect()
+    /// Caustic is being weighed, or is weighed and not known to be dissolved.
+    pub fn has_caustic(&self) -> bool {
+        self.caustic_out || self.weighs_caustic()
     }
 
-    fn weighing_mut(&mut self) -> Option<&mut Weighing> {
+    /// A cup of it is being filled, or stands somewhere filled.
+    pub fn has_caustic_cup(&self) -> bool {
+        self.weighs_caustic() || (self.caustic_out && !self.said_dissolved)
+    }
+
+    pub fn masses(&self) -> Masses {
+        let mut masses = Masses::new();
+        for capture in self.captures.values() {
+            *masses.entry(capture.ingredient.clone()).or_default() += capture.net;
+        }
+        masses
+    }
+
+    /// The first weighing of this ingredient; more of it may have been added since.
+    pub fn first_capture(&self, ingredient: &IngredientId) -> Option<&Capture> {
+        let of_it = |capture: &&Capture| &capture.ingredient == ingredient;
+        self.captured().map(|(_, capture)| capture).find(of_it)
+    }
+
+    /// What the vessel in which this was weighed reads empty, on the zero of today.
+    pub fn empty_vessel(&self, ingredient: &IngredientId) -> Option<Mass> {
+        let capture = self.first_capture(ingredient)?;
+        Some(capture.gross? - capture.net + (self.zero - capture.zero))
+    }
+
+    pub(super) fn weighing_mut(&mut self) -> Option<&mut Weighing> {
         match &mut self.work {
             Work::Weighing(weighing) => Some(weighing),
             _ => None,
@@ -328,11 +472,28 @@ impl Batch {
                 }
             }
             Fact::WindowReached { .. } => {
-                if let Work::Cooking(cooking) = &mut self.work {
+                let detour = self.detour.as_mut().map(|detour| detour.resume.as_mut());
+                if let Work::Cooking(cooking) = detour.unwrap_or(&mut self.work) {
                     cooking.reached = true;
                 }
             }
             Fact::StepDone { .. } => self.finish_step(),
+            Fact::RemedyChosen { steps, .. } => self.set_out(steps),
+            Fact::BroughtDown { step, from, to, .. } => {
+                self.brought_down.insert(step.clone(), (*from, *to));
+            }
+            Fact::Corrected { ingredient, net, .. } => self.correct(number, ingredient, *net),
+            Fact::Retargeted { target, .. } => {
+                if let Some(weighing) = self.weighing_mut() {
+                    weighing.target = *target;
+                }
+            }
+            Fact::ContentWeighed { content, keep, .. } => {
+                if let Work::TakingOut(taking) = &mut self.work {
+                    taking.from = Some((*content, *keep));
+                }
+            }
+            Fact::TakenOut { from, to, .. } => self.take_out(*from, *to),
             Fact::PromptRaised { prompt, asks, .. } => {
                 self.prompt = Some(Prompt { id: *prompt, asks: asks.clone() });
             }
@@ -355,8 +516,15 @@ impl Batch {
     }
 
     fn begin(&mut self, at: Moment, key: &str, target: Option<Target>) {
-        if let Some(index) = self.control.steps.iter().position(|step| step.key == key) {
-            self.step = index;
+        match &mut self.detour {
+            Some(detour) => {
+                let place = self.added.iter().position(|step| step.key == key);
+                detour.at = place.unwrap_or(detour.at);
+            }
+            None => {
+                let place = self.control.steps.iter().position(|step| step.key == key);
+                self.step = place.unwrap_or(self.step);
+            }
         }
         self.work = match (self.step().map(|step| &step.kind), target) {
             (Some(StepKind::Weigh(_)), Some(target)) => Work::Weighing(Weighing {
@@ -378,6 +546,7 @@ impl Batch {
                 look_now: false,
                 reached: false,
             }),
+            (Some(StepKind::TakeOut(_)), _) => Work::TakingOut(TakingOut::default()),
             _ => Work::Waiting,
         };
     }
@@ -402,13 +571,15 @@ impl Batch {
             self.pot_gross = gross;
         }
         self.caustic_out |= target.guard.is_some();
-        let capture = Capture { step: step.to_owned(), target, net, gross, how, number };
-        self.captures.insert(ingredient.clone(), capture);
+        let (ingredient, zero) = (ingredient.clone(), self.zero);
+        let capture = Capture { ingredient, target, net, gross, zero, how, number };
+        self.captures.insert(step.to_owned(), capture);
     }
 
     fn reopen(&mut self) {
-        if let Some(ingredient) = self.weigh().map(|(weigh, _)| weigh.ingredient.clone()) {
-            self.captures.remove(&ingredient);
+        if let Some(key) = self.weigh().and(self.step()).map(|step| step.key.clone()) {
+            self.captures.remove(&key);
+            self.brought_down.remove(&key);
         }
         if let Some(weighing) = self.weighing_mut() {
             weighing.captured = None;
@@ -418,14 +589,20 @@ impl Batch {
 
     /// The empty pan reads `offset`: all that was counted from the old zero moves with it.
     fn move_zero(&mut self, offset: Mass) {
-        let moved = offset - self.zero;
-        self.zero = offset;
-        self.pot_gross = self.pot_gross.map(|gross| gross + moved);
+        self.count_from(offset);
         if let Some(weighing) = self.weighing_mut() {
             weighing.zero_doubted = false;
             weighing.expected = None;
             weighing.zero_known = true;
             weighing.lifted = true;
+        }
+    }
+
+    fn count_from(&mut self, zero: Mass) {
+        let moved = zero - self.zero;
+        self.zero = zero;
+        self.pot_gross = self.pot_gross.map(|gross| gross + moved);
+        if let Some(weighing) = self.weighing_mut() {
             weighing.tare = weighing.tare.map(|tare| tare + moved);
         }
     }
@@ -435,6 +612,10 @@ impl Batch {
             Some(StepKind::Dissolve) => self.caustic_out = false,
             Some(StepKind::Combine { .. }) => self.pot_gross = None,
             _ => {}
+        }
+        if self.detour.is_some() {
+            self.go_on_detour();
+            return;
         }
         self.step += 1;
         self.work = Work::Between;
@@ -462,7 +643,16 @@ impl Batch {
     }
 
     fn carry_over(&mut self, last_seen: Option<Moment>, at: Moment) {
-        match &mut self.work {
+        if let Some(detour) = &mut self.detour {
+            detour.resume.carry_over(last_seen, at);
+        }
+        self.work.carry_over(last_seen, at);
+    }
+}
+
+impl Work {
+    fn carry_over(&mut self, last_seen: Option<Moment>, at: Moment) {
+        match self {
             Work::Weighing(weighing) => {
                 weighing.unconfirmed = weighing.tare.is_some() && weighing.captured.is_none();
                 weighing.captured = weighing.captured.map(|_| at);
@@ -473,7 +663,7 @@ impl Batch {
                 cooking.look_due = cooking.look_due.map(|_| at);
                 cooking.look_now = cooking.look_due.is_none();
             }
-            Work::Between | Work::Waiting => {}
+            Work::Between | Work::Waiting | Work::TakingOut(_) => {}
         }
     }
 }

@@ -10,8 +10,8 @@ use super::law::Bench;
 use super::settings::CAUSTIC_SHORT;
 use super::state::{Batch, Weighing};
 use super::view::Phase;
-use super::{before_lift, handling, pace, zero};
-use crate::chemistry::{IngredientId, Masses, ScaleFacts};
+use super::{before_lift, handling, leases, pace, zero};
+use crate::chemistry::{Guard, IngredientId, Masses, ScaleFacts};
 use crate::plan::{Amount, Nature, Tolerance, Vessel, Weigh};
 use crate::quantity::{Mass, Share};
 
@@ -48,6 +48,11 @@ pub fn run(bench: &mut Bench) {
 }
 
 fn weigh(bench: &mut Bench, pan: &Pan) {
+    if !leases::pan_is_ours(bench, &pan.id) {
+        // what another batch left on the pan tells nothing of this one
+        zero::lighter_than_empty(bench, pan);
+        return;
+    }
     handling::run(bench, pan);
     match (pan.weighing.tare, pan.weighing.captured) {
         (tare, Some(_)) => hold(bench, pan, tare),
@@ -82,6 +87,7 @@ fn await_vessel(bench: &mut Bench, pan: &Pan) {
     let gross = match (pan.into, batch.pot_gross) {
         // the pot as it was; more than that is the next ingredient, begun early: it counts
         (Vessel::Pot, Some(pot)) if (rest - pot).abs() <= slack => rest,
+        (Vessel::Pot, Some(_)) if bench.state.batches.len() > 1 => return,
         (Vessel::Pot, Some(pot)) if rest > pot => pot,
         (Vessel::Pot, Some(_)) => return,
         (Vessel::Pot, None) => rest,
@@ -89,7 +95,7 @@ fn await_vessel(bench: &mut Bench, pan: &Pan) {
         (Vessel::Own, _) if !bench.pan_seen_clear(&pan.id) => return,
         (Vessel::Own, _) => rest,
     };
-    if pan.into == Vessel::Own && is_caustic_cup(bench, pan, gross) {
+    if is_caustic_cup(bench, pan, gross) || leases::pot_of_another(bench, &pan.id, rest).is_some() {
         return;
     }
     // what is poured in before the vessel is known would be taken for the vessel
@@ -105,10 +111,12 @@ fn await_vessel(bench: &mut Bench, pan: &Pan) {
 /// The cup with weighed caustic is no vessel for anything else.
 fn is_caustic_cup(bench: &Bench, pan: &Pan, gross: Mass) -> bool {
     let slack = pan.scale.d * i64::from(bench.settings().vessel_match_d);
-    bench.batch(&pan.id).is_some_and(|batch| {
+    bench.state.batches.values().any(|batch| {
         let of_caustic = batch.captures.values().filter(|c| c.target.guard.is_some());
         batch.caustic_out
-            && of_caustic.filter_map(|c| c.gross).any(|full| (full - gross).abs() <= slack)
+            && of_caustic
+                .filter_map(|c| Some(c.gross? + (batch.zero - c.zero)))
+                .any(|full| (full - gross).abs() <= slack)
     })
 }
 
@@ -178,7 +186,7 @@ fn pour(bench: &mut Bench, pan: &Pan, tare: Mass) {
 /// After a capture: a change reopens it; the next ingredient is announced once it has stood, is on
 /// the disk (or the operator goes on without), and the cup is off the pan.
 fn hold(bench: &mut Bench, pan: &Pan, tare: Option<Mass>) {
-    let Some(capture) = bench.batch(&pan.id).and_then(|b| b.captures.get(&pan.ingredient)) else {
+    let Some(capture) = bench.batch(&pan.id).and_then(|b| b.captures.get(&pan.step)) else {
         return;
     };
     let (capture_gross, capture_net, number) = (capture.gross, capture.net, capture.number);
@@ -341,13 +349,29 @@ pub fn target(batch: &Batch, weigh: &Weigh, scale: &ScaleFacts) -> Target {
     let formula = &batch.control.formula;
     let masses = batch.masses();
     match &weigh.amount {
-        Amount::Fixed(mass) => around(*mass, weigh.tolerance, scale),
+        Amount::Fixed(mass) => around(batch.brought_down(*mass), weigh.tolerance, scale),
+        Amount::AfterLye(_) => {
+            let masses = batch.foreseen_acids();
+            let fats = formula.fats_after_lye(&batch.planned(), &masses);
+            let mass = fats.and_then(|fats| fats.get(&weigh.ingredient).copied());
+            around(mass.unwrap_or_default(), weigh.tolerance, scale)
+        }
+        Amount::MoreCaustic(mass) => {
+            let mass = mass.floor_to(scale.d);
+            let slip = share_of(mass, CAUSTIC_SHORT).max(scale.d);
+            let guard = Guard { mass: (mass + slip).floor_to(scale.d), proven: false };
+            Target { mass, low: mass - slip, high: mass + scale.d, guard: Some(guard) }
+        }
         Amount::OfFats(share) => {
             let part = share_of(captured_fats(batch, &masses), *share);
             around(part, weigh.tolerance, scale)
         }
+        Amount::Liquid if let Some(mass) = formula.liquid.mass() => {
+            around(batch.brought_down(mass), weigh.tolerance, scale)
+        }
         Amount::Liquid => around(formula.liquid(&masses), weigh.tolerance, scale),
         Amount::Caustic => {
+            let masses = batch.foreseen();
             let mass = formula.caustic_beside(&weigh.ingredient, &masses);
             let mass = mass.max(Mass::ZERO).floor_to(scale.d);
             let guard = formula.guard(&weigh.ingredient, &masses, scale);
@@ -395,7 +419,8 @@ pub fn phase(bench: &Bench, batch: &Batch) -> Option<Phase> {
         None => {
             let load = pan.gross.unwrap_or_default();
             let vessel = pan.scale.d * i64::from(bench.settings().vessel_min_d);
-            let cleared = pan.into == Vessel::Pot || bench.pan_seen_clear(&batch.id);
+            let ours = leases::pan_is_ours(bench, &batch.id);
+            let cleared = ours && (pan.into == Vessel::Pot || bench.pan_seen_clear(&batch.id));
             if cleared && load >= vessel { Phase::Taring } else { Phase::AwaitingVessel }
         }
     })
@@ -432,6 +457,12 @@ impl Bench {
         self.state.alarms.iter().any(|(alarm, state)| {
             state.active && matches!(alarm, AlarmId::CausticOver { batch, .. } if batch == id)
         })
+    }
+
+    /// Nothing may be dissolved, combined or left while there is too much caustic.
+    pub(super) fn is_barred_by_caustic(&self, id: &BatchId) -> bool {
+        let heavy = AlarmId::LyeHeavy { batch: id.clone() };
+        self.is_caustic_over(id) || self.state.alarms.get(&heavy).is_some_and(|alarm| alarm.active)
     }
 
     /// How much more than its target is in the cup just now, if the pan tells.

@@ -3,6 +3,7 @@
 //! They are spoken and read from two metres by somebody with wet gloves: short, no jargon of
 //! programs, numbers in the maker's own unit.
 
+use super::acts::may_bring_down;
 use super::alarm::AlarmId;
 use super::fact::{Ask, BackVerdict, BatchId, Fact, Notice, PromptId, Remedy, Target};
 use super::law::Bench;
@@ -10,13 +11,24 @@ use super::progress::cooking;
 use super::setup::{ChannelSetup, ProbeAt, Role};
 use super::state::{Batch, State, Work};
 use super::view::Phase;
-use super::{combine, vessel_back, watches};
+use super::{combine, leases, names, remedy_words, vessel_back, watches};
 use crate::chemistry::IngredientId;
 use crate::plan::{StepKind, Units, Vessel, Weigh, Window};
 use crate::quantity::{Mass, Temperature, TemperatureDelta};
 
-/// The one thing to do, in one sentence.
+/// The one thing to do, in one sentence; with several pots open it says which.
 pub fn sentence(bench: &Bench, batch: &Batch, phase: Option<Phase>) -> String {
+    let words = match leases::waits(bench, batch) {
+        Some(wait) => names::wait(bench, &wait),
+        None => what_to_do(bench, batch, phase),
+    };
+    names::addressed(&bench.state, &batch.id, words)
+}
+
+fn what_to_do(bench: &Bench, batch: &Batch, phase: Option<Phase>) -> String {
+    if let Some(left) = leases::left_by_another(bench, &batch.id) {
+        return names::clear_first(bench, left);
+    }
     let Some(step) = batch.step() else {
         return "All steps are done: close the batch with its outcome.".to_owned();
     };
@@ -24,6 +36,7 @@ pub fn sentence(bench: &Bench, batch: &Batch, phase: Option<Phase>) -> String {
         (StepKind::Weigh(weigh), Work::Weighing(weighing)) => {
             weighing_sentence(bench, batch, weigh, &weighing.target, phase)
         }
+        (StepKind::TakeOut(take_out), _) => remedy_words::take_out(bench, batch, take_out),
         (StepKind::Dissolve | StepKind::Combine { .. }, _)
             if let Some(ingredient) = vessel_back::wanted(batch) =>
         {
@@ -83,6 +96,8 @@ fn weighing_sentence(
              and put it back.)"
             .to_owned(),
         Some(Phase::Blind) => pouring_blind(bench, Some(batch)),
+        // its own sentence stands with the remedies
+        Some(Phase::TakingOut) => String::new(),
         Some(Phase::Over) => format!("Stop: too much {name}. Choose what to do."),
         Some(Phase::Settling) => "Hands off: waiting for the scale to settle.".to_owned(),
         Some(Phase::Captured) if weigh.into == Vessel::Own => {
@@ -98,6 +113,17 @@ fn weighing_sentence(
 
 /// What to say when a fact is recorded; most facts need no words.
 pub fn said_of(bench: &Bench, fact: &Fact) -> Option<String> {
+    let words = words_of(bench, fact)?;
+    Some(match fact {
+        Fact::LeaseTaken { .. } => words,
+        _ => match fact.batch() {
+            Some(id) => names::addressed(&bench.state, id, words),
+            None => words,
+        },
+    })
+}
+
+fn words_of(bench: &Bench, fact: &Fact) -> Option<String> {
     let batch = fact.batch().and_then(|id| bench.batch(id));
     Some(match fact {
         Fact::StepBegun { target, .. } => {
@@ -110,12 +136,22 @@ pub fn said_of(bench: &Bench, fact: &Fact) -> Option<String> {
                 _ => format!("Next: {}.", step.title),
             }
         }
+        Fact::LeaseTaken { batch, channel } if bench.state.batches.len() > 1 => {
+            let is_scale = bench.state.scale_of(batch).is_some_and(|(s, _)| &s.channel == channel);
+            if is_scale {
+                names::moved(&bench.state, batch)
+            } else {
+                names::probe_moved(&bench.state, batch, channel)
+            }
+        }
         Fact::PromptRaised { asks, .. } => prompt(bench, batch?, asks),
-        Fact::RemedyChosen { remedy: Remedy::SpoonOut, amount, .. } => {
+        Fact::RemedyChosen { remedy: Remedy::SpoonOut, amount, steps, .. } if steps.is_empty() => {
             let units = &batch?.control.units;
             let amount = amount.map_or_else(|| "the excess".to_owned(), |m| mass(units, m));
             format!("Spoon out {amount} of caustic, into waste, never back to stock.")
         }
+        Fact::BroughtDown { from, to, .. } => remedy_words::brought_down(*from, *to),
+        Fact::TakenOut { .. } => "Enough is out. What came out goes into waste.".to_owned(),
         Fact::VesselBack { ingredient, residue, verdict, .. } => {
             vessel_back_words(batch?, ingredient, *residue, *verdict)
         }
@@ -141,11 +177,11 @@ pub fn said_of(bench: &Bench, fact: &Fact) -> Option<String> {
 pub fn recorded(state: &State, after: u64, up_to: u64) -> Vec<String> {
     let mut words = Vec::new();
     for batch in state.batches.values() {
-        for weigh in batch.control.weighings() {
-            let Some(capture) = batch.captures.get(&weigh.ingredient) else { continue };
+        for (weigh, capture) in batch.captured() {
             if (after + 1..=up_to).contains(&capture.number) {
                 let net = mass(&batch.control.units, capture.net);
-                words.push(format!("{}: {net}, recorded.", capitalised(&weigh.name)));
+                let said = format!("{}: {net}, recorded.", capitalised(&weigh.name));
+                words.push(names::addressed(state, &batch.id, said));
             }
         }
     }
@@ -156,13 +192,19 @@ pub fn prompt(bench: &Bench, batch: &Batch, asks: &Ask) -> String {
     let units = &batch.control.units;
     match asks {
         Ask::TakeShort { missing } => {
-            format!(
-                "{} is missing. Go on adding, or confirm to leave it so.",
-                mass(units, *missing)
-            )
+            let ran_out = if may_bring_down(batch) {
+                " All gone? Choose bring-down: what is still to come comes down with it."
+            } else {
+                ""
+            };
+            let missing = mass(units, *missing);
+            format!("{missing} is missing. Go on adding, or confirm to leave it so.{ran_out}")
         }
         Ask::TakeLong { excess } => {
             format!("{} too much. Take some out, or confirm to leave it so.", mass(units, *excess))
+        }
+        Ask::Remedy { excess, .. } if !bench.is_caustic_over(&batch.id) => {
+            remedy_words::over(bench, batch, *excess)
         }
         Ask::Remedy { options, excess } => {
             let excess = &bench.caustic_excess(&batch.id).unwrap_or(*excess);
@@ -180,6 +222,7 @@ pub fn prompt(bench: &Bench, batch: &Batch, asks: &Ask) -> String {
             }
             format!("Too much caustic. Either {}.", ways.join(", or "))
         }
+        Ask::Under { options, missing } => remedy_words::under(bench, batch, options, *missing),
         Ask::Dissolved => {
             "Confirm when all of the caustic is in the liquid and it is clear.".to_owned()
         }
@@ -219,6 +262,14 @@ pub fn prompt(bench: &Bench, batch: &Batch, asks: &Ask) -> String {
 
 /// What is wrong and what to do, for one alarm as things stand.
 pub fn alarm(bench: &Bench, id: &AlarmId) -> String {
+    let words = alarm_words(bench, id);
+    match id.batch() {
+        Some(batch) => names::addressed(&bench.state, batch, words),
+        None => words,
+    }
+}
+
+fn alarm_words(bench: &Bench, id: &AlarmId) -> String {
     let batch = id.batch().and_then(|id| bench.batch(id));
     match id {
         AlarmId::CausticOver { .. } => caustic_over(bench, batch),
@@ -241,6 +292,7 @@ pub fn alarm(bench: &Bench, id: &AlarmId) -> String {
             format!("Nothing is being recorded: {why}. Guarding goes on; write weights down.")
         }
         AlarmId::LookMissed { .. } => "Nobody has looked at the pot. Go and look now.".to_owned(),
+        AlarmId::LyeHeavy { .. } => remedy_words::lye_heavy(bench, batch),
     }
 }
 
@@ -256,6 +308,7 @@ pub const fn alarm_over(id: &AlarmId) -> &'static str {
         AlarmId::HeatingFast { .. } => "Heating has slowed.",
         AlarmId::NotRecording => "Recording again.",
         AlarmId::LookMissed { .. } => "Looked at.",
+        AlarmId::LyeHeavy { .. } => "Caustic and fats agree again.",
     }
 }
 
@@ -326,7 +379,7 @@ fn too_hot(bench: &Bench, batch: Option<&Batch>, at: ProbeAt, highest: bool) -> 
     };
     let units = &batch.control.units;
     let limit = if highest { cook.high_high } else { cook.high };
-    let shown = watches::temperature_at(bench, at)
+    let shown = watches::temperature_at(bench, &batch.id, at)
         .map_or_else(String::new, |(_, value)| format!(" at {}", temperature(units, value)));
     let act = if highest {
         "Heat off, take the pot off the heat, stir down the foam; it can boil over."
@@ -407,7 +460,7 @@ fn vessel_back_words(
     }
 }
 
-fn ingredient_name(batch: &Batch, ingredient: &IngredientId) -> String {
+pub fn ingredient_name(batch: &Batch, ingredient: &IngredientId) -> String {
     let weigh = batch.control.weighings().find(|weigh| &weigh.ingredient == ingredient);
     weigh.map_or_else(|| ingredient.to_string(), |weigh| weigh.name.clone())
 }
@@ -416,7 +469,7 @@ fn sentences(reasons: &[String]) -> String {
     reasons.iter().map(|reason| format!("{reason}.")).collect::<Vec<_>>().join(" ")
 }
 
-fn mass(units: &Units, mass: Mass) -> String {
+pub fn mass(units: &Units, mass: Mass) -> String {
     mass.show(units.mass, units.mass_decimals)
 }
 
@@ -433,10 +486,6 @@ pub fn capitalised(text: &str) -> String {
 
 pub fn number_in_use(id: &BatchId) -> String {
     format!("batch number {id} is taken; every batch needs its own")
-}
-
-pub fn another_open(id: &BatchId) -> String {
-    format!("batch {id} is still open; close or abandon it first")
 }
 
 pub fn unfit(why: &str) -> String {

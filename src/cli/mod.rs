@@ -4,8 +4,11 @@ mod acts;
 mod args;
 mod bench_side;
 mod books;
+mod instruments;
+mod layout;
 mod show;
 mod watch;
+mod which;
 
 use std::io::Write;
 use std::process::ExitCode;
@@ -46,15 +49,22 @@ async fn dispatch(args: Args) -> anyhow::Result<ExitCode> {
         Command::Plan(plan) => bench_side::plan(plan),
         Command::Example(example) => bench_side::example(example),
         Command::Sheet(sheet) => bench_side::sheet(sheet),
+        Command::Ports(args) => instruments::ports(&args),
+        Command::Listen(args) => instruments::listen(args).await,
+        Command::Identify(args) => instruments::identify(args).await,
         Command::Start(start) => acts::start(at, start).await,
         Command::Confirm(confirm) => acts::confirm(at, confirm).await,
         Command::Choose(choose) => acts::choose(at, choose).await,
+        Command::Remedy(remedy) => acts::remedy(at, remedy).await,
+        Command::Correct(correct) => acts::correct(at, correct).await,
         Command::Declare(declare) => acts::declare(at, declare).await,
         Command::Observe(observe) => acts::observe(at, observe).await,
         Command::Acknowledge(acknowledge) => acts::acknowledge(at, acknowledge).await,
         Command::Silence => acts::silence(at).await,
         Command::Emergency => acts::emergency(at).await,
         Command::ProbeOut(out) => acts::probe_out(at, out).await,
+        Command::Scale(scale) => acts::scale(at, scale).await,
+        Command::Probe(probe) => acts::probe(at, probe).await,
         Command::Next(next) => acts::next(at, next).await,
         Command::Abandon(abandon) => acts::abandon(at, abandon).await,
         Command::Close(close) => acts::close(at, close).await,

@@ -26,11 +26,14 @@ pub struct Desk {
     bench_file: BenchFile,
     handle: Handle,
     clock: Clock,
+    /// Two batches started at once must not get one number.
+    starting: tokio::sync::Mutex<()>,
 }
 
 impl Desk {
     pub(super) fn new(folder: Folder, bench_file: BenchFile, handle: Handle, clock: Clock) -> Desk {
-        Desk { folder, bench_file, handle, clock }
+        let starting = tokio::sync::Mutex::new(());
+        Desk { folder, bench_file, handle, clock, starting }
     }
 
     /// The newest whole view.
@@ -65,6 +68,7 @@ impl Desk {
         let options = plan::Options::default();
         let plan = plan::plan(&recipe, fats, Some(&self.bench_file), &options)
             .map_err(|problems| problems.to_string())?;
+        let _one_at_a_time = self.starting.lock().await;
         let batch = self.next_number().await.map_err(|error| format!("{error:#}"))?;
         let act = Act::Start {
             batch: batch.clone(),
@@ -89,7 +93,14 @@ impl Desk {
     /// Today's date and the next free letter: "2026-11-25-a".
     async fn next_number(&self) -> anyhow::Result<BatchId> {
         let today = self.clock.today();
-        self.read(move |journal| Ok(next_number(&today, &journal.batches()?))).await
+        // a batch that the disk has not taken yet has its number all the same
+        let open: Vec<BatchId> =
+            self.view().batches.iter().map(|batch| batch.batch.clone()).collect();
+        self.read(move |journal| {
+            let known = journal.batches()?.into_iter().map(|row| row.batch);
+            Ok(next_number(&today, &known.chain(open).collect::<Vec<_>>()))
+        })
+        .await
     }
 
     async fn read<T: Send + 'static>(
@@ -102,8 +113,8 @@ impl Desk {
 }
 
 /// The first letter free on that day; after z come aa, ab and so on.
-fn next_number(today: &str, batches: &[BatchRow]) -> BatchId {
-    let taken = |number: &str| batches.iter().any(|row| row.batch.0 == number);
+fn next_number(today: &str, known: &[BatchId]) -> BatchId {
+    let taken = |number: &str| known.iter().any(|batch| batch.0 == number);
     let mut count = 0_usize;
     loop {
         let number = format!("{today}-{}", letters(count));

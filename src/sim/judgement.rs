@@ -68,6 +68,14 @@ impl Hand {
                 }
             }
             Phase::Over => self.spoon_back(batch, weighing),
+            Phase::TakingOut => {
+                let vessel = self.vessel_for(weighing);
+                match &scene.on_pan {
+                    None => Some(Want::Put(vessel)),
+                    Some(there) if *there != vessel => Some(Want::Take),
+                    Some(_) => weighing.left?.is_negative().then_some(Want::Spoon),
+                }
+            }
             Phase::Taring | Phase::Blind => None,
         }
     }

@@ -28,7 +28,18 @@ pub(super) fn line(text: &str, number: usize) -> Result<Line, Wanted> {
         "then" => At::Then,
         seconds => At::Time(seconds_after_start(seconds)?),
     };
-    Ok(Line { number, at, does: does(rest)?, text: text.to_owned() })
+    let (pot, rest) = pot(rest);
+    Ok(Line { number, at, pot, does: does(rest)?, text: text.to_owned() })
+}
+
+/// "b: confirm" is meant for the second batch of the story.
+fn pot(text: &str) -> (Option<char>, &str) {
+    let (word, rest) = split_word(text);
+    let mut letters = word.strip_suffix(':').unwrap_or_default().chars();
+    match (letters.next(), letters.next()) {
+        (Some(letter @ 'a'..='z'), None) => (Some(letter), rest),
+        _ => (None, text),
+    }
 }
 
 pub(super) fn seconds_after_start(text: &str) -> Result<Span, Wanted> {
@@ -88,12 +99,24 @@ fn act(verb: &str, rest: &str) -> Option<Result<Does, Wanted>> {
             let (name, amount) = split_word(rest);
             mass(amount).map(|mass| Does::Declare { ingredient: name.into(), mass })
         }
+        "correct" => {
+            let (name, rest) = split_word(rest);
+            let wanted = "correct INGREDIENT MASS because REASON";
+            let parts = rest.split_once(" because ").ok_or(wanted);
+            parts.and_then(|(amount, reason)| {
+                let (ingredient, reason) = (name.into(), reason.to_owned());
+                mass(amount).map(|mass| Does::Correct { ingredient, mass, reason })
+            })
+        }
+        "ask-remedy" => Ok(Does::AskRemedy),
         "observe" => {
             let (word, note) = split_word(rest);
             observation(word).map(|observation| Does::Observe { observation, note: note.into() })
         }
         "acknowledge" => Ok(Does::Acknowledge { alarm: rest.to_owned() }),
         "probe-out" => place(rest).map(|at| Does::ProbeOut { at }),
+        "take-scale" => Ok(Does::TakeScale),
+        "take-probe" => Ok(Does::TakeProbe { channel: rest.to_owned() }),
         "emergency" => Ok(Does::Emergency),
         "heard" => rest
             .strip_prefix("by ")
@@ -222,9 +245,8 @@ fn place(word: &str) -> Result<ProbeAt, Wanted> {
 }
 
 fn remedy(word: &str) -> Result<Remedy, Wanted> {
-    let known = [Remedy::SpoonOut, Remedy::Discard];
-    let found = known.into_iter().find(|&remedy| short::remedy_words(remedy) == word);
-    found.ok_or("spoon-out or discard")
+    let found = Remedy::ALL.into_iter().find(|remedy| remedy.word() == word);
+    found.ok_or("a remedy, like spoon-out or discard")
 }
 
 fn observation(word: &str) -> Result<Observation, Wanted> {

@@ -38,13 +38,19 @@ fn act_words(act: &Act) -> String {
     match act {
         Act::Start { operator, .. } => format!("start {}", operator.as_deref().unwrap_or("")),
         Act::Confirm { prompt } => format!("confirm {prompt}"),
-        Act::Choose { remedy, .. } => format!("choose {}", short::remedy_words(*remedy)),
+        Act::Choose { remedy, .. } => format!("choose {}", remedy.word()),
         Act::Declare { ingredient, mass, .. } => format!("declare {ingredient} {}", exact(*mass)),
+        Act::Correct { ingredient, mass, reason, .. } => {
+            format!("correct {ingredient} {} because {reason}", exact(*mass))
+        }
+        Act::AskRemedy { .. } => "ask-remedy".to_owned(),
         Act::Observe { observation, note, .. } => {
             format!("observe {} {note}", short::observation_words(*observation))
         }
         Act::Acknowledge { alarm } => format!("acknowledge {}", short::alarm_name(alarm)),
         Act::ProbeOut { at, .. } => format!("probe-out {}", at.words()),
+        Act::Scale { .. } => "take-scale".to_owned(),
+        Act::Probe { channel, .. } => format!("take-probe {channel}"),
         Act::Emergency => "emergency".to_owned(),
         Act::Silence => "silence".to_owned(),
         Act::Advance { step, .. } => format!("advance {step}"),
@@ -117,6 +123,9 @@ mod tests {
             printed(&Input::Act(Act::Confirm { prompt: PromptId(7) })),
             Does::Confirm { prompt: Some(7) }
         );
+        assert_eq!(printed(&Input::Act(Act::Scale { batch: batch.clone() })), Does::TakeScale);
+        let probe = Act::Probe { batch: batch.clone(), channel: Channel::new("pot 2") };
+        assert_eq!(printed(&Input::Act(probe)), Does::TakeProbe { channel: "pot 2".to_owned() });
         let step = "cook".to_owned();
         assert_eq!(
             printed(&Input::Act(Act::Advance { batch, step: step.clone() })),

@@ -3,7 +3,8 @@
 
 mod client;
 mod live;
+mod pulse;
 mod router;
 
-pub use client::{Client, ClientError};
+pub use client::{Client, ClientError, SILENT_AFTER};
 pub use router::{Door, Event, Refusal, StartRequest, Started, router};

@@ -129,4 +129,8 @@ impl IntoResponse for Failure {
 pub enum Event {
     View(Box<View>),
     Cue(Cue),
+    /// The bench works.
+    Beat,
+    /// The bench has not been heard for a while.
+    Silent,
 }

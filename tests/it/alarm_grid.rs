@@ -59,6 +59,9 @@ impl Cell {
                         self.not_begun += 1;
                         continue;
                     }
+                    if poured.alarmed_after.is_none() {
+                        println!("unalarmed, {terms:?} by {by:.3} g: {poured:?}");
+                    }
                     self.over += 1;
                     self.missed += u32::from(poured.alarmed_after.is_none());
                     self.latest = self.latest.max(poured.alarmed_after.unwrap_or(poured.unalarmed));

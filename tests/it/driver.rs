@@ -111,11 +111,13 @@ pub fn control() -> ControlRecipe {
             nature: Nature::Pour,
             tolerance: Tolerance::Share(Share::from_percent(1)),
         }),
+        moulding: false,
     };
     let step = |key: &str, kind| Step {
         key: key.to_owned(),
         title: key.to_owned(),
         hazards: Vec::new(),
+        moulding: key == "pour",
         kind,
     };
     let celsius = Temperature::from_celsius;
@@ -150,6 +152,7 @@ pub fn control() -> ControlRecipe {
         ],
         findings: Vec::new(),
         lye_start: None,
+        pot: None,
     }
 }
 

@@ -83,6 +83,24 @@ pub struct Poured {
     pub false_alarm: bool,
 }
 
+impl Poured {
+    const fn not_begun() -> Poured {
+        Poured {
+            end: End::NotBegun,
+            target: Mass::ZERO,
+            guard: None,
+            captured: None,
+            first_g: 0.0,
+            really_g: 0.0,
+            top_ups: 0,
+            took: Span::ZERO,
+            alarmed_after: None,
+            unalarmed: Span::ZERO,
+            false_alarm: false,
+        }
+    }
+}
+
 const STEP: Span = Span::from_millis(10);
 const STEP_S: f64 = 0.01;
 /// The hand looks at the screen this often.
@@ -92,6 +110,7 @@ const CLEAR: Span = Span::from_millis(3000);
 /// Seen at rest and short for this long, the hand tops up.
 const WAITS: Span = Span::from_millis(2200);
 const PINCH_AFTER: Span = Span::from_secs(6);
+const DECLARES_MAX: u32 = 5;
 const TARES_WITHIN: Span = Span::from_secs(30);
 const PATIENCE: Span = Span::from_secs(150);
 const CUP_G: f64 = 50.0;
@@ -168,8 +187,9 @@ impl PourSession {
 
     /// The next ingredient, from the empty pan to its end.
     pub fn pour(&mut self, intent: Intent) -> Poured {
-        let batch = self.begin_batch();
+        let (batch, mass_g) = self.begin_batch();
         self.wait(CLEAR);
+        self.declare_fat(&batch, mass_g);
         self.pan.put(if self.terms.caustic { CUP_G } else { JUG_G });
         self.wait_until(TARES_WITHIN, |session| session.phase() == Some(Phase::Pouring));
         let began = self.now;
@@ -185,8 +205,11 @@ impl PourSession {
     }
 
     fn pour_to_the_end(&mut self, intent: Intent, begins: bool) -> Poured {
-        let weighing = self.bench.view(self.moment()).batches[0].weighing.clone();
-        let target = weighing.expect("a step that weighs").target;
+        let view = self.bench.view(self.moment());
+        let weighing = view.batches.first().and_then(|batch| batch.weighing.as_ref());
+        let Some(target) = weighing.map(|weighing| weighing.target) else {
+            return Poured::not_begun();
+        };
         let mut watch = Watch::new(&self.terms, target.guard.map(|guard| guard.mass));
         let (mut first_g, mut top_ups, mut resting) = (None, 0, None);
         let mut puts_down = self.chance.happens(PUTS_DOWN_AGAIN) && intent == Intent::Well;
@@ -367,7 +390,7 @@ impl PourSession {
     }
 
     /// A batch with one thing to weigh; the fat of caustic is declared.
-    fn begin_batch(&mut self) -> BatchId {
+    fn begin_batch(&mut self) -> (BatchId, f64) {
         self.batches += 1;
         let batch = BatchId(format!("pour-{}", self.batches));
         let (least, most) = match (self.terms.caustic, self.terms.d_g > COARSE_D_G) {
@@ -380,13 +403,20 @@ impl PourSession {
         let control = Arc::new(recipe(self.terms.caustic, mass, self.terms.superfat));
         let start = Act::Start { batch: batch.clone(), control, operator: None };
         self.input(&Input::Act(start));
-        if self.terms.caustic {
-            let ingredient = "fat".into();
-            let mass = fat_for(mass);
-            let batch = batch.clone();
+        (batch, mass)
+    }
+
+    /// The fat of the caustic is not weighed; the scale may still be on its way to this batch.
+    fn declare_fat(&mut self, batch: &BatchId, caustic_g: f64) {
+        for _ in 0..DECLARES_MAX {
+            let view = self.bench.view(self.moment());
+            if view.batches.first().is_none_or(|batch| batch.step != "weigh-fat") {
+                return;
+            }
+            let (batch, ingredient, mass) = (batch.clone(), "fat".into(), fat_for(caustic_g));
             self.input(&Input::Act(Act::Declare { batch, ingredient, mass }));
+            self.wait(CLEAR);
         }
-        batch
     }
 }
 
@@ -488,6 +518,7 @@ fn recipe(caustic: bool, mass_g: f64, superfat: Share) -> ControlRecipe {
         steps,
         findings: Vec::new(),
         lye_start: None,
+        pot: None,
     }
 }
 
@@ -501,5 +532,5 @@ fn weigh(id: &str, amount: Amount) -> Step {
         tolerance: Tolerance::Share(Share::from_percent(1)),
     };
     let (key, title) = (format!("weigh-{id}"), id.to_owned());
-    Step { key, title, hazards: Vec::new(), kind: StepKind::Weigh(weigh) }
+    Step { key, title, hazards: Vec::new(), kind: StepKind::Weigh(weigh), moulding: false }
 }
