@@ -18,7 +18,7 @@ use std::time::Instant;
 use play::Play;
 use trouble::Trouble;
 
-const SHORT_HOURS: f64 = 2.0;
+const SHORT_HOURS: f64 = 0.7;
 
 /// What a campaign came to.
 #[derive(Default)]
