@@ -171,7 +171,9 @@ fn confirm(bench: &mut Bench, prompt: PromptId) -> Answer {
             answered(bench, &id, prompt);
             bench.emit(Fact::LookMade { batch: id, step });
         }
-        Ask::StillThere | Ask::LeaveUnrecorded => answered(bench, &id, prompt),
+        Ask::StillThere | Ask::LeaveUnrecorded | Ask::NothingAdded { .. } => {
+            answered(bench, &id, prompt);
+        }
     }
     Ok(Reply::Done)
 }

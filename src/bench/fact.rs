@@ -370,6 +370,8 @@ pub enum Ask {
     StillThere,
     /// The capture is not on the disk: go on all the same?
     LeaveUnrecorded,
+    /// More was on the pan just before the vessel was lifted: was nothing added?
+    NothingAdded { more: Mass },
 }
 
 /// What the emptied vessel says of what was in it.
@@ -397,6 +399,12 @@ pub enum Notice {
     DrawingMoisture,
     /// The unit key was pressed.
     UnitChanged { from: MassUnit, to: MassUnit },
+    /// The number has more or fewer decimals than before.
+    DecimalsChanged { from: u8, to: u8 },
+    /// The number of a resting pan changed by the ratio of two units, with no unit on the wire.
+    UnitSuspected { before: Mass, shown: Mass },
+    /// The load rose just before the vessel was lifted, after its capture.
+    ChangedBeforeLift { by: Mass },
     /// What was read by hand and what the probe says cannot both be right.
     TemperaturesApart { at: ProbeAt, by_hand: Temperature, probe: Temperature },
 }

@@ -27,8 +27,14 @@ pub fn run(bench: &mut Bench, pan: &Pan) {
     {
         notices.push(Notice::PutOn { mass });
     }
-    if let Some((from, to)) = sense.unit_changed.take() {
+    if let Some((from, to)) = sense.unit_key.unit_changed.take() {
         notices.push(Notice::UnitChanged { from, to });
+    }
+    if let Some((from, to)) = sense.unit_key.decimals_changed.take() {
+        notices.push(Notice::DecimalsChanged { from, to });
+    }
+    if let Some((before, shown)) = sense.unit_key.suspected.take() {
+        notices.push(Notice::UnitSuspected { before, shown });
     }
     let noise = pan.scale.d * i64::from(settings.unsteady_d);
     let quiet = sense.unsteady_said.is_none_or(|said| now.since(said) >= SAY_AGAIN);
@@ -57,7 +63,7 @@ pub fn compare_with_lift(bench: &mut Bench, pan: &Pan, gross: Mass) {
     }
 }
 
-fn notice_it(bench: &mut Bench, pan: &Pan, notice: Notice) {
+pub fn notice_it(bench: &mut Bench, pan: &Pan, notice: Notice) {
     let units = bench.batch(&pan.id).map(|batch| batch.control.units).unwrap_or_default();
     let words = names::addressed(&bench.state, &pan.id, words::notice(&units, notice));
     bench.cue(Cue::Say { words });

@@ -9,7 +9,7 @@ use super::settings::Settings;
 use super::setup::{ChannelSetup, ProbeAt};
 use super::state::{Batch, State};
 use super::view::View;
-use super::{acts, leases, picture, progress, remedies, spot, watches, weighing, words};
+use super::{acts, leases, pace, picture, progress, remedies, spot, watches, weighing, words};
 use crate::quantity::Moment;
 use crate::reading::Reading;
 
@@ -98,6 +98,7 @@ impl Bench {
     /// When the bench must be woken if nothing else happens. Always later than the last input.
     pub fn next_wakeup(&self) -> Option<Moment> {
         let due = watches::deadlines(self).into_iter().chain(progress::deadlines(self));
+        let due = due.chain(pace::deadlines(self));
         due.filter(|&deadline| deadline > self.now).min()
     }
 

@@ -3,6 +3,7 @@
 mod acts;
 mod alarm;
 mod answers;
+mod before_lift;
 mod by_hand;
 mod combine;
 mod cook_clock;
@@ -34,6 +35,7 @@ mod setup;
 mod spot;
 mod state;
 mod takeout;
+mod unit_key;
 mod vessel_back;
 mod view;
 mod watches;

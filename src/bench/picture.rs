@@ -18,10 +18,16 @@ use crate::quantity::{Moment, Span};
 use crate::reading::Reading;
 
 pub fn view(bench: &Bench, now: Moment) -> View {
-    let mut looking = bench.clone();
+    if now == bench.now {
+        return view_now(bench);
+    }
     // a screen may look later than the last input: ages and values are those of its moment
+    let mut looking = bench.clone();
     looking.now = now;
-    let bench = &looking;
+    view_now(&looking)
+}
+
+fn view_now(bench: &Bench) -> View {
     let setup = bench.state.setup_ref();
     let channels = setup.map(|s| s.channels.iter().map(|c| channel(bench, c)).collect());
     let mut alarms: Vec<AlarmView> = alarms(bench);

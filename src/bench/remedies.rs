@@ -69,6 +69,10 @@ pub fn excess(bench: &Bench, batch: &Batch) -> Option<Mass> {
     let last = last_caustic(batch, &masses)?;
     let have = masses[&last];
     let fats = without(&masses, &last);
+    // no guard lies below that, and the guard costs a whole budget of uncertainty
+    if have <= formula.caustic(&last, &fats).floor_to(scale.d) + scale.d {
+        return None;
+    }
     (have > formula.guard(&last, &fats, &scale).mass)
         .then(|| have - formula.caustic_beside(&last, &fats))
 }

@@ -4,12 +4,14 @@
 use std::collections::BTreeMap;
 
 use super::alarm::{AlarmId, Watch};
+use super::before_lift::BeforeLift;
 use super::fact::BatchId;
 use super::pace::Pourer;
 use super::settings::Settings;
 use super::setup::{ChannelSetup, Role};
-use crate::quantity::{Mass, MassUnit, Moment, Span, Temperature};
-use crate::reading::{Channel, Reading, Status, Value};
+use super::unit_key::{UnitKey, Worth};
+use crate::quantity::{Mass, Moment, Span, Temperature};
+use crate::reading::{Channel, Reading, Status};
 use crate::signal::{
     JumpWindow, RateWindow, RestWindow, SettleWindow, TraceWindow, UnsteadyWindow,
 };
@@ -68,12 +70,11 @@ pub struct Sense {
     pub doubted_gross: Option<Mass>,
     /// The load at rest before the vessel was lifted.
     pub load_before_lift: Option<Mass>,
+    pub before_lift: BeforeLift,
     /// Since when, and at what load, the pan has been at rest.
     pub rest_from: Option<(Moment, Mass)>,
     pub moisture_said: bool,
-    pub unit_changed: Option<(MassUnit, MassUnit)>,
-    /// The load at rest before the numbers jumped by the ratio of two units.
-    pub unit_suspected: Option<Mass>,
+    pub unit_key: UnitKey,
     /// For probes.
     pub heating: Option<RateWindow>,
     pub trace: TraceWindow,
@@ -86,12 +87,6 @@ pub struct Sense {
 
 /// A temperature is followed over this long to tell its rate.
 const HEATING_WINDOW: Span = Span::from_secs(60);
-/// What the number on a resting pan is multiplied or divided by when somebody presses the unit key:
-/// g per oz (28.349 523 125), g per lb (453.592 37), g per kg, oz per lb.
-const UNIT_RATIOS: [f64; 4] = [28.349_523_125, 453.592_37, 1000.0, 16.0];
-/// A display rounds; this close to a ratio is the ratio.
-const UNIT_RATIO_SLACK: f64 = 0.01;
-
 impl Sense {
     pub fn take(&mut self, reading: &Reading, setup: &ChannelSetup, settings: &Settings) {
         let Role::Scale { facts, .. } = setup.role else {
@@ -99,11 +94,14 @@ impl Sense {
             return;
         };
         let mut reading = reading.clone();
-        if self.suspects_unit(&reading, facts.d) {
-            reading.status = Status::Fault;
+        let rested = self.rest.at_rest(&settings.rest_test(facts.d, false));
+        match self.unit_key.take(&reading, rested, facts.d) {
+            Worth::Trusted => {}
+            Worth::Suspect => reading.status = Status::Fault,
+            // what happened on the pan meanwhile was not seen
+            Worth::TrustedAgain => self.doubted = self.load_before.is_some(),
         }
         self.note_silence(&reading, settings);
-        self.note_unit(&reading);
         let usable = reading.value.is_some() && reading.status.is_trusted();
         if usable {
             self.value_at = Some(reading.at);
@@ -124,6 +122,7 @@ impl Sense {
                         self.put_on_mass = self.put_on_mass.max(Some(jump));
                     }
                 }
+                self.before_lift.push(reading.at, load);
                 self.unsteady.push(reading.at, load, settings.unsteady_after);
                 if !self.doubted {
                     self.load_before = Some(load);
@@ -132,6 +131,7 @@ impl Sense {
             None => {
                 self.jump.clear();
                 self.unsteady.clear();
+                self.before_lift.clear();
             }
         }
         self.last = Some(reading);
@@ -140,12 +140,14 @@ impl Sense {
     /// The port is gone. What was said before says nothing about what comes after, but the last
     /// load is remembered, to be compared with what the pan carries then.
     pub fn lose(&mut self) {
+        self.unit_key.lose();
         *self = Sense {
             load_before: self.load_before,
             doubted: self.load_before.is_some(),
             pourer: std::mem::take(&mut self.pourer),
             // what was seen was seen; the time without is drawn as a gap
             trace: std::mem::take(&mut self.trace),
+            unit_key: std::mem::take(&mut self.unit_key),
             ..Sense::default()
         };
     }
@@ -180,43 +182,6 @@ impl Sense {
         }
     }
 
-    fn note_unit(&mut self, reading: &Reading) {
-        let unit = |reading: &Reading| match reading.value {
-            Some(Value::Mass { unit, unit_on_wire: true, .. }) => Some(unit),
-            _ => None,
-        };
-        let before = self.last.as_ref().and_then(unit);
-        if let (Some(from), Some(to)) = (before, unit(reading))
-            && from != to
-        {
-            self.unit_changed = Some((from, to));
-        }
-    }
-
-    /// Without a unit on the wire, a number that jumps by the ratio of two units on a pan at rest
-    /// is the unit key, not a load; it bars everything until the number is itself again.
-    fn suspects_unit(&mut self, reading: &Reading, d: Mass) -> bool {
-        let Some(Value::Mass { mass, unit_on_wire: false, .. }) = reading.value else {
-            self.unit_suspected = None;
-            return false;
-        };
-        let settled = self.unit_suspected.or_else(|| self.settled_load(d));
-        let Some(settled) = settled else { return false };
-        let ratio = mass.grams() / settled.grams();
-        let is_ratio = UNIT_RATIOS.iter().any(|unit| {
-            let near = |ratio: f64| (ratio - 1.0).abs() <= UNIT_RATIO_SLACK;
-            near(ratio / unit) || near(ratio * unit)
-        });
-        self.unit_suspected = is_ratio.then_some(settled);
-        is_ratio
-    }
-
-    /// The load of a pan that has just been at rest, if it is large enough to tell a ratio by.
-    fn settled_load(&self, d: Mass) -> Option<Mass> {
-        let (low, high) = self.rest.extent()?;
-        (high - low <= d * 2 && low >= d * 1000).then_some(low)
-    }
-
     /// The value may still be shown and used.
     pub fn is_fresh(&self, now: Moment, allowed: Span) -> bool {
         self.value_at.is_some_and(|at| now.since(at) <= allowed)
@@ -244,6 +209,7 @@ impl Sense {
         self.rest_from = None;
         self.moisture_said = false;
         self.load_before_lift = None;
+        self.before_lift.clear();
         self.pourer.begin();
     }
 }

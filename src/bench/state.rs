@@ -6,8 +6,8 @@ use std::sync::Arc;
 use super::alarm::{self, Alarm, AlarmChange, AlarmId};
 use super::detour::Detour;
 use super::fact::{
-    Ask, BackVerdict, BatchId, CaptureHow, Fact, Numbered, Observation, Outcome, PromptId, Remedy,
-    SessionOpened, Target,
+    Ask, BackVerdict, BatchId, CaptureHow, Fact, Notice, Numbered, Observation, Outcome, PromptId,
+    Remedy, SessionOpened, Target,
 };
 use super::setup::{ChannelSetup, ProbeAt, Role, Setup};
 use crate::chemistry::{DissolveVerdict, IngredientId, Masses, ScaleFacts};
@@ -152,6 +152,8 @@ pub struct Weighing {
     pub zero_known: bool,
     /// What the books say the pan carries.
     pub expected: Option<Mass>,
+    /// More was on the pan just before the captured vessel was lifted.
+    pub changed_before_lift: Option<Mass>,
     /// The operator goes on though the capture is not on the disk.
     pub leave_unrecorded: bool,
 }
@@ -522,6 +524,7 @@ impl Batch {
                 if let Some(weighing) = self.weighing_mut() {
                     weighing.lifted = false;
                     weighing.zero_known = false;
+                    weighing.changed_before_lift = None;
                 }
             }
             Fact::Captured { step, ingredient, net, gross, how, .. } => {
@@ -539,6 +542,11 @@ impl Batch {
                 }
             }
             Fact::ZeroChecked { offset, .. } => self.move_zero(*offset),
+            Fact::Noticed { notice: Notice::ChangedBeforeLift { by }, .. } => {
+                if let Some(weighing) = self.weighing_mut() {
+                    weighing.changed_before_lift = Some(*by);
+                }
+            }
             Fact::WindowReached { .. } => {
                 let detour = self.detour.as_mut().map(|detour| detour.resume.as_mut());
                 if let Work::Cooking(cooking) = detour.unwrap_or(&mut self.work) {
@@ -623,6 +631,7 @@ impl Batch {
                 zero_doubted: false,
                 zero_known: false,
                 expected: None,
+                changed_before_lift: None,
                 leave_unrecorded: false,
             }),
             (Some(StepKind::Cook(_)), _) => Work::Cooking(Cooking {
@@ -670,6 +679,7 @@ impl Batch {
         }
         if let Some(weighing) = self.weighing_mut() {
             weighing.captured = None;
+            weighing.changed_before_lift = None;
         }
     }
 
@@ -722,6 +732,7 @@ impl Batch {
             match asks {
                 Some(Ask::StillThere) => weighing.unconfirmed = false,
                 Some(Ask::LeaveUnrecorded) => weighing.leave_unrecorded = true,
+                Some(Ask::NothingAdded { .. }) => weighing.changed_before_lift = None,
                 _ => {}
             }
         }

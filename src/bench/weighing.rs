@@ -10,7 +10,7 @@ use super::law::Bench;
 use super::settings::CAUSTIC_SHORT;
 use super::state::{Batch, Weighing};
 use super::view::Phase;
-use super::{handling, leases, pace, zero};
+use super::{before_lift, handling, leases, pace, zero};
 use crate::chemistry::{Guard, IngredientId, Masses, ScaleFacts};
 use crate::plan::{Amount, Nature, Tolerance, Vessel, Weigh};
 use crate::quantity::{Mass, Share};
@@ -160,8 +160,7 @@ fn pour(bench: &mut Bench, pan: &Pan, tare: Mass) {
         if let Some(gross) = pan.gross
             && pan.nature == Nature::Pour
         {
-            let net = gross - tare;
-            pace::guide(bench, &pan.id, net, target.mass - net, pan.scale.d);
+            pace::guide(bench, pan, gross - tare);
         }
         // on the move again: what was offered at rest no longer holds
         note_short(bench, pan, false);
@@ -172,7 +171,7 @@ fn pour(bench: &mut Bench, pan: &Pan, tare: Mass) {
         return;
     };
     let net = rest - tare;
-    pace::rest(bench, &pan.id, net);
+    pace::rest(bench, pan, net);
     let inside = |mass: Mass| (target.low..=target.high).contains(&(mass - tare));
     if pan.extent.is_some_and(|(low, high)| inside(low) && inside(high)) {
         withdraw(bench, pan, &[Taken::Short, Taken::Long]);
@@ -194,10 +193,18 @@ fn hold(bench: &mut Bench, pan: &Pan, tare: Option<Mass>) {
     let Some(capture) = bench.batch(&pan.id).and_then(|b| b.captures.get(&pan.step)) else {
         return;
     };
-    let (capture_gross, number) = (capture.gross, capture.number);
+    let (capture_gross, capture_net, number) = (capture.gross, capture.net, capture.number);
     if tare.is_some_and(|tare| watch_lift(bench, pan, tare)) {
+        before_lift::judge(bench, pan, capture_gross);
         return;
     }
+    if pan.weighing.changed_before_lift.is_some() {
+        if let Some(asks) = before_lift::question(pan, capture_net) {
+            offer(bench, pan, asks);
+        }
+        return;
+    }
+    withdraw(bench, pan, &[Taken::Added]);
     let over = bench.is_caustic_over(&pan.id);
     if !pan.weighing.lifted
         && let (Some(rest), Some(captured)) = (pan.rest, capture_gross)
@@ -305,6 +312,7 @@ enum Taken {
     Short,
     Long,
     Unrecorded,
+    Added,
 }
 
 fn withdraw(bench: &mut Bench, pan: &Pan, which: &[Taken]) {
@@ -313,6 +321,7 @@ fn withdraw(bench: &mut Bench, pan: &Pan, which: &[Taken]) {
         Ask::TakeShort { .. } => Some(Taken::Short),
         Ask::TakeLong { .. } => Some(Taken::Long),
         Ask::LeaveUnrecorded => Some(Taken::Unrecorded),
+        Ask::NothingAdded { .. } => Some(Taken::Added),
         _ => None,
     });
     if kind.is_some_and(|kind| which.contains(&kind)) {

@@ -285,6 +285,11 @@ pub fn prompt(bench: &Bench, batch: &Batch, asks: &Ask) -> String {
         Ask::StillThere => "Is the same vessel on the pan, with nothing added or taken while \
                             nobody watched? Confirm if so."
             .to_owned(),
+        Ask::NothingAdded { more } => format!(
+            "{} more was on the pan just before it was lifted. Put it back, or confirm that nothing \
+             was added.",
+            mass(units, *more)
+        ),
         Ask::LeaveUnrecorded => {
             "This weight is not recorded. Write it down, and confirm to go on all the same."
                 .to_owned()
@@ -444,6 +449,19 @@ pub fn notice(units: &Units, notice: Notice) -> String {
             at.words(),
             temperature(units, by_hand),
             temperature(units, probe)
+        ),
+        Notice::DecimalsChanged { from, to } => {
+            format!("The scale now shows {to} decimals, it showed {from} before.")
+        }
+        Notice::UnitSuspected { before, shown } => format!(
+            "Stop: {} became {} at once. Was the unit key pressed? Press it until the display \
+             shows what it showed before, with the same vessel on the pan.",
+            mass(units, before),
+            mass(units, shown)
+        ),
+        Notice::ChangedBeforeLift { by } => format!(
+            "{} more was on the pan just before it was lifted: put it back.",
+            mass(units, by)
         ),
     }
 }

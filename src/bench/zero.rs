@@ -5,6 +5,7 @@
 use super::fact::Fact;
 use super::law::Bench;
 use super::weighing::Pan;
+use crate::quantity::Mass;
 
 /// True while the zero is in doubt, so that nothing else may be decided from the load.
 pub fn run(bench: &mut Bench, pan: &Pan) -> bool {
@@ -20,8 +21,9 @@ pub fn run(bench: &mut Bench, pan: &Pan) -> bool {
             bench.emit(Fact::ZeroChecked { batch, step, offset: zero });
             return true;
         }
-        let settings = bench.settings();
-        let fall = pan.scale.d * i64::from(settings.vessel_min_d);
+        // what comes off is at least the empty vessel: a spoonful taken out is no empty pan
+        let vessel = pan.weighing.tare.map_or(Mass::ZERO, |tare| tare - zero - slack);
+        let fall = (pan.scale.d * i64::from(bench.settings().vessel_min_d)).max(vessel);
         let doubted = bench.scale_sense_mut(&pan.id).and_then(|sense| sense.doubted_gross);
         if doubted.is_none_or(|gross| rest > gross - fall) {
             remember(bench, pan, rest);
@@ -76,9 +78,10 @@ pub fn is_lighter_than_empty(bench: &Bench, pan: &Pan) -> bool {
     pan.rest.is_some_and(|rest| rest < zero - least)
 }
 
-/// After a restart the load in doubt is not remembered: the first rest stands in for it.
-fn remember(bench: &mut Bench, pan: &Pan, rest: crate::quantity::Mass) {
+/// The highest rest since the doubt is what everything is taken off from: the doubt may have begun
+/// on an empty pan, and after a restart it is not remembered.
+fn remember(bench: &mut Bench, pan: &Pan, rest: Mass) {
     if let Some(sense) = bench.scale_sense_mut(&pan.id) {
-        sense.doubted_gross.get_or_insert(rest);
+        sense.doubted_gross = sense.doubted_gross.max(Some(rest));
     }
 }

@@ -129,6 +129,10 @@ pub enum Story {
     BoilOverNear,
     /// The probe in the pot breaks in mid-cook; readings by hand keep it going
     BrokenProbe,
+    /// The scale falls asleep in mid-pour, and wakes with another zero
+    ScaleAsleep,
+    /// The unit key is pressed in mid-pour, and pressed back
+    UnitKey,
 }
 
 #[derive(clap::Args)]
@@ -557,6 +561,8 @@ impl Story {
             Story::ThreePots => "three-pots",
             Story::BoilOverNear => "boil-over-near",
             Story::BrokenProbe => "broken-probe",
+            Story::ScaleAsleep => "scale-asleep",
+            Story::UnitKey => "unit-key",
         }
     }
 }

@@ -50,6 +50,8 @@ const STORIES: &[(&str, &str)] = &[
     ("three-pots", include_str!("stories/three-pots.story")),
     ("boil-over-near", include_str!("stories/boil-over-near.story")),
     ("broken-probe", include_str!("stories/broken-probe.story")),
+    ("scale-asleep", include_str!("stories/scale-asleep.story")),
+    ("unit-key", include_str!("stories/unit-key.story")),
 ];
 const WIDTH: usize = 100;
 

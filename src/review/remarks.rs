@@ -178,6 +178,17 @@ fn notice_words(book: &Book, notice: Notice) -> String {
             temperature(book, by_hand),
             temperature(book, probe)
         ),
+        Notice::DecimalsChanged { from, to } => {
+            format!("the scale's decimals went from {from} to {to}")
+        }
+        Notice::UnitSuspected { before, shown } => format!(
+            "{} became {} at once, as if the unit key had been pressed",
+            mass(book, before),
+            mass(book, shown)
+        ),
+        Notice::ChangedBeforeLift { by } => {
+            format!("{} more was on the pan just before the vessel was lifted", mass(book, by))
+        }
     }
 }
 

@@ -84,6 +84,9 @@ enum Busy {
         ingredient: IngredientId,
         grams: f64,
     },
+    Zeroes {
+        until: Span,
+    },
     Presses {
         at: Span,
         acts: Vec<Act>,
@@ -99,6 +102,8 @@ pub(super) enum Want {
     Press(Vec<Act>, u32),
     Tip,
     Combine,
+    /// The scale's own key, with nothing on the pan.
+    PressZero,
 }
 
 impl Hand {
@@ -163,6 +168,7 @@ impl Hand {
             | Busy::Carries { until, .. }
             | Busy::Tips { until }
             | Busy::Combines { until }
+            | Busy::Zeroes { until }
             | Busy::Spoons { until, .. } => *until <= now,
             Busy::Presses { at, .. } => *at <= now,
         };
@@ -204,6 +210,10 @@ impl Hand {
                 scene.touch_g = 0.0;
                 scene.spoon_out(&ingredient, grams);
                 self.busy = Busy::Until(now + seconds(SETTLE_S));
+            }
+            Busy::Zeroes { .. } => {
+                scene.scale.zero_here();
+                self.pan_since = now;
             }
             Busy::Presses { acts, .. } => events.extend(acts.into_iter().map(Event::Act)),
         }
@@ -268,6 +278,10 @@ impl Hand {
             Want::Tip => {
                 events.push(Event::Note("tips the caustic into the liquid".to_owned()));
                 self.busy = Busy::Tips { until: now + seconds(TIP_S) };
+            }
+            Want::PressZero => {
+                events.push(Event::Note("presses the scale's zero key".to_owned()));
+                self.busy = Busy::Zeroes { until: now + seconds(CARRY_S) };
             }
             Want::Combine => {
                 events.push(Event::Note("pours the lye into the oils".to_owned()));

@@ -228,7 +228,7 @@ fn probe_tenths(scene: &Scene, place: ProbeAt, chance: &mut Chance) -> i64 {
 }
 
 /// A count of intervals as the scale sends it in its present unit.
-fn on_display(
+pub(super) fn on_display(
     shown: Shown,
     facts: &ScaleFacts,
     unit: MassUnit,

@@ -74,7 +74,14 @@ impl Hand {
                 off.then_some(Want::Take)
             }
             Phase::Pouring | Phase::Settling => self.bring_to_target(weighing),
-            Phase::ZeroDoubted => scene.on_pan.is_some().then_some(Want::Take),
+            Phase::ZeroDoubted => {
+                let stood = (now - self.pan_since).seconds() > UNSEEN_S;
+                match &scene.on_pan {
+                    Some(_) if stood => Some(Want::Take),
+                    None if stood => Some(Want::Put(self.vessel_for(weighing))),
+                    _ => None,
+                }
+            }
             Phase::Over => self.spoon_back(batch, weighing),
             Phase::TakingOut => {
                 let vessel = self.vessel_for(weighing);
@@ -176,6 +183,9 @@ impl Hand {
                 // a scale that has taken another zero shows no nought; the screen says what to do
                 let told = view.batches.first().is_some_and(|b| b.sentence.starts_with("Put the"));
                 let clear = told || grams_shown(view).is_none_or(|shown| shown.abs() < 1.0);
+                if !clear && stood > UNSEEN_S {
+                    return Some(Want::PressZero);
+                }
                 (clear && stood > BETWEEN_VESSELS_S.max(STILL_S)).then_some(Want::Put(wanted))
             }
         }

@@ -18,6 +18,7 @@ mod parse;
 mod parse_inputs;
 mod play;
 mod pour;
+pub mod pours;
 mod print;
 mod run;
 mod scene;

@@ -7,7 +7,7 @@ use super::chance::Chance;
 const RING_HZ: f64 = 2.5;
 const DAMPING: f64 = 0.5;
 const FILTER_S: f64 = 0.15;
-/// Noise of one reading, in scale intervals.
+/// What a good scale comes with.
 const NOISE_D: f64 = 0.2;
 /// No number is shown above capacity and nine intervals (OIML R 76-1).
 const ABOVE_CAPACITY_D: f64 = 9.0;
@@ -23,6 +23,8 @@ pub struct Scale {
     /// What the instrument takes for nought.
     zero_g: f64,
     pub drift_g_per_s: f64,
+    /// Noise of one reading, in scale intervals.
+    pub noise_d: f64,
     position_g: f64,
     speed_g_per_s: f64,
     filtered_g: f64,
@@ -45,6 +47,7 @@ impl Scale {
             capacity_g,
             zero_g: 0.0,
             drift_g_per_s: 0.0,
+            noise_d: NOISE_D,
             position_g: 0.0,
             speed_g_per_s: 0.0,
             filtered_g: 0.0,
@@ -73,6 +76,11 @@ impl Scale {
         self.speed_g_per_s -= g_per_s;
     }
 
+    /// A foot of the scale moves, and with it the zero.
+    pub fn slip(&mut self, by_g: f64) {
+        self.zero_g -= by_g;
+    }
+
     /// Takes the present load for nought, as some instruments do when they wake.
     pub fn zero_here(&mut self) {
         self.zero_g = self.filtered_g;
@@ -80,7 +88,7 @@ impl Scale {
 
     /// The next reading.
     pub fn read(&mut self) -> Shown {
-        let noisy = self.filtered_g - self.zero_g + self.chance.noise() * NOISE_D * self.d_g;
+        let noisy = self.filtered_g - self.zero_g + self.chance.noise() * self.noise_d * self.d_g;
         let count = (noisy / self.d_g).round() as i64;
         self.recent.rotate_left(1);
         self.recent[STABLE_READINGS - 1] = count;

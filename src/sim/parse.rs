@@ -200,7 +200,8 @@ impl Reader<'_> {
 fn fault(line: &str) -> Result<Fault, Wanted> {
     let wanted = "KIND NAME [AMOUNT] [for TIME] at TIME, … when NAME is SHARE poured, or … when \
                   cooked TIME; kinds: \
-                  unplug, garbage, freeze, drop, drift, knock, unit, sleep, dead, period";
+                  unplug, garbage, freeze, drop, drift, knock, unit, sleep, dead, period, slip, \
+                  lift, swap";
     let (rest, when) = if let Some((rest, when)) = line.split_once(" when ") {
         if let Some(time) = when.trim().strip_prefix("cooked ") {
             return fault_of(rest, When::Cooked(span(time)?), wanted);
@@ -234,6 +235,9 @@ fn fault_of(rest: &str, when: When, wanted: Wanted) -> Result<Fault, Wanted> {
         ("knock", "") => FaultKind::Knock,
         ("sleep", "") => FaultKind::Sleep,
         ("dead", "") => FaultKind::DeadProbe,
+        ("lift", "") => FaultKind::Lift,
+        ("swap", "") => FaultKind::Swap,
+        ("slip", by) => FaultKind::Slip(mass(by)?),
         ("drop", share) => {
             FaultKind::DropOuts(Share::parse(share).map_err(|_| "a share like `20 %`")?)
         }

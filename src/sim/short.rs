@@ -236,6 +236,7 @@ const fn ask_name(asks: &Ask) -> &'static str {
         Ask::Done => "done",
         Ask::StillThere => "still-there",
         Ask::LeaveUnrecorded => "leave-unrecorded",
+        Ask::NothingAdded { .. } => "nothing-added",
     }
 }
 
@@ -293,6 +294,11 @@ fn notice_words(notice: &Notice) -> String {
             let (by_hand, probe) = (celsius(*by_hand), celsius(*probe));
             format!("{} apart: {by_hand} by hand, {probe} by probe", at.words())
         }
+        Notice::DecimalsChanged { from, to } => format!("decimals changed from {from} to {to}"),
+        Notice::UnitSuspected { before, shown } => {
+            format!("unit suspected: {} became {}", mass(*before), mass(*shown))
+        }
+        Notice::ChangedBeforeLift { by } => format!("{} more before the lift", mass(*by)),
     }
 }
 

@@ -78,6 +78,12 @@ pub enum FaultKind {
     DeadProbe,
     /// Sends at another pace.
     Period(Span),
+    /// The zero slips by this much at once: a foot of the scale has moved.
+    Slip(Mass),
+    /// Somebody takes the vessel off the pan, and puts it back after.
+    Lift,
+    /// Somebody takes the vessel off, and puts another one in its place after.
+    Swap,
 }
 
 #[derive(Clone, Debug, PartialEq)]

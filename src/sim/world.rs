@@ -5,7 +5,7 @@ use super::fixture::SimBench;
 use super::hand::Hand;
 use super::instrument::{Device, Instrument};
 use super::pan::Scale;
-use super::scene::Scene;
+use super::scene::{BEAKER, CUP, Scene};
 use super::story::{Fault, FaultKind, Story, When};
 use crate::bench::{Act, BatchId, ChannelSetup, ProbeAt, Role, Setup, View};
 use crate::chemistry::{Alkali, IngredientId, ScaleFacts};
@@ -58,6 +58,8 @@ pub struct World {
     batches: Vec<BatchId>,
     hand_due: Span,
     faults: Vec<(Fault, Stage)>,
+    /// What somebody else has taken off the pan.
+    taken: Option<(usize, String)>,
     /// Physics has come this far.
     now: Span,
     as_readings: bool,
@@ -99,6 +101,7 @@ impl World {
             batches: Vec::new(),
             hand_due: GLANCE,
             faults: story.faults.iter().map(|fault| (fault.clone(), Stage::Waiting)).collect(),
+            taken: None,
             now: Span::ZERO,
             as_readings: false,
         }
@@ -226,6 +229,21 @@ impl World {
         self.faults = faults;
     }
 
+    /// Somebody else at the bench takes the vessel away, and puts it (or another) down after.
+    fn meddle(&mut self, kind: FaultKind, takes: bool) {
+        if takes {
+            // of several pots the one whose vessel stands there
+            let pot = self.scenes.iter().position(|scene| scene.on_pan.is_some()).unwrap_or(0);
+            self.taken = self.scenes[pot].on_pan.clone().map(|vessel| (pot, vessel));
+            self.scenes[pot].take();
+        } else if let Some((pot, taken)) = self.taken.take()
+            && self.scenes.iter().all(|scene| scene.on_pan.is_none())
+        {
+            let other = if taken == BEAKER { CUP } else { BEAKER };
+            self.scenes[pot].put(if kind == FaultKind::Swap { other } else { &taken });
+        }
+    }
+
     fn set(&mut self, fault: &Fault, on: bool, events: &mut Vec<Event>) {
         let name = fault.of.as_str();
         let channel = Channel::new(name);
@@ -260,6 +278,12 @@ impl World {
                     self.scenes[0].scale.knock();
                 }
             }
+            FaultKind::Slip(by) => {
+                if on {
+                    self.scenes[0].scale.slip(by.grams());
+                }
+            }
+            FaultKind::Lift | FaultKind::Swap => self.meddle(fault.kind, on),
             FaultKind::Sleep => {
                 wrong.asleep = on;
                 if !on {
@@ -338,6 +362,9 @@ const fn words(kind: FaultKind) -> &'static str {
         FaultKind::Sleep => "asleep",
         FaultKind::DeadProbe => "a broken probe",
         FaultKind::Period(_) => "another pace",
+        FaultKind::Slip(_) => "the zero slips",
+        FaultKind::Lift => "the vessel is lifted",
+        FaultKind::Swap => "another vessel is put down",
     }
 }
 

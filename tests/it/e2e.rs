@@ -11,11 +11,12 @@ use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
 use panroom::bench::{
-    AlarmChange, AlarmId, Ask, BatchId, BatchView, Fact, Outcome, Phase, ProbeAt, Remedy, View,
+    AlarmChange, AlarmId, Ask, BatchId, BatchView, Fact, Notice, Outcome, Phase, ProbeAt, Remedy,
+    View,
 };
 use panroom::demo::SimPort;
 use panroom::journal::{Reader, Verified};
-use panroom::quantity::{Mass, TemperatureUnit};
+use panroom::quantity::{Mass, MassUnit, TemperatureUnit};
 
 /// Reached only when something hangs.
 const PATIENCE: Duration = Duration::from_secs(60);
@@ -168,6 +169,33 @@ fn demo_broken_probe() {
         .any(|fact| matches!(fact, Fact::SpotRead { at: ProbeAt::Pot, channel: None, .. }));
     assert!(by_hand, "{shown}");
     assert!(shown.contains("by hand"), "{shown}");
+}
+
+#[test]
+fn demo_scale_asleep() {
+    let (_, facts) = demo("scale-asleep");
+    let doubted = facts.iter().position(|fact| matches!(fact, Fact::ZeroDoubted { .. }));
+    let checked = facts.iter().position(|fact| {
+        matches!(fact, Fact::ZeroChecked { offset, .. } if *offset < -Mass::parse("800 g").unwrap())
+    });
+    assert!(doubted.is_some() && doubted < checked, "{doubted:?} {checked:?}");
+    let olive = captured(&facts, "olive").unwrap().grams();
+    // what ran in while the scale was asleep is in the pot, and is counted
+    assert!((175.0..190.0).contains(&olive), "{olive} g");
+}
+
+#[test]
+fn demo_unit_key() {
+    let (_, facts) = demo("unit-key");
+    let changes: Vec<(MassUnit, MassUnit)> = facts
+        .iter()
+        .filter_map(|fact| match fact {
+            Fact::Noticed { notice: Notice::UnitChanged { from, to }, .. } => Some((*from, *to)),
+            _ => None,
+        })
+        .collect();
+    let (gram, ounce) = (MassUnit::Gram, MassUnit::Ounce);
+    assert_eq!(changes, [(gram, ounce), (ounce, gram)]);
 }
 
 // --- a batch by hand -----------------------------------------------------------------------------

@@ -1,9 +1,13 @@
 //! Everything that is tested from outside, in one binary.
 
+mod alarm_grid;
+mod before_lift;
 mod bench;
 mod bench_files;
+mod borders;
 mod browser;
 mod campaign;
+mod campaign_pots;
 mod chemistry_practice;
 mod corpus;
 mod driver;
@@ -21,6 +25,7 @@ mod page_latency;
 mod plans;
 mod port_task;
 mod pots;
+mod pours;
 mod racing;
 mod readme;
 mod recipes;
@@ -31,4 +36,5 @@ mod review;
 mod scenarios;
 mod signals;
 mod tidy;
+mod unit_key;
 mod watching;

@@ -18,7 +18,17 @@ const SCALE_UNPLUGGED: &str = include_str!("../../src/demo/stories/scale-unplugg
 const THREE_POTS: &str = include_str!("../../src/demo/stories/three-pots.story");
 const BOIL_OVER_NEAR: &str = include_str!("../../src/demo/stories/boil-over-near.story");
 const BROKEN_PROBE: &str = include_str!("../../src/demo/stories/broken-probe.story");
-const STORIES: [&str; 5] = [ALL_RIGHT, CAUSTIC_OVER, SCALE_UNPLUGGED, BOIL_OVER_NEAR, BROKEN_PROBE];
+const SCALE_ASLEEP: &str = include_str!("../../src/demo/stories/scale-asleep.story");
+const UNIT_KEY: &str = include_str!("../../src/demo/stories/unit-key.story");
+const STORIES: [&str; 7] = [
+    ALL_RIGHT,
+    CAUSTIC_OVER,
+    SCALE_UNPLUGGED,
+    BOIL_OVER_NEAR,
+    BROKEN_PROBE,
+    SCALE_ASLEEP,
+    UNIT_KEY,
+];
 
 fn read(name: &str, text: &str) -> Story {
     parse(name, text).unwrap_or_else(|problems| panic!("{problems}"))

@@ -1,0 +1,131 @@
+//! What was poured between the capture and the lift. So short a pour never comes to rest, and what
+//! is gone from the pan cannot be weighed; but the readings of the last moment before the lift tell.
+//!
+//! A hand that takes hold of a vessel leans on it too, so this is no proof: it is said, the step
+//! does not end, and the vessel put back (or a yes, where even so much more is no danger) settles it.
+
+use std::collections::VecDeque;
+
+use super::fact::{Ask, Notice};
+use super::handling;
+use super::law::Bench;
+use super::weighing::Pan;
+use crate::quantity::{Mass, Moment, Span};
+
+/// The last loads, until the vessel has left the pan.
+#[derive(Clone, Debug, Default)]
+pub struct BeforeLift {
+    samples: VecDeque<(Moment, Mass)>,
+}
+
+/// Above what was captured for so long, no longer than this before the vessel left the pan: ours.
+/// A knock, or a hand that takes hold, is shorter.
+const ABOVE_FOR: Span = Span::from_millis(300);
+const LEFT_WITHIN: Span = Span::from_millis(700);
+const KEPT: Span = Span::from_secs(3);
+const SAMPLES_MAX: usize = 512;
+
+impl BeforeLift {
+    pub fn push(&mut self, at: Moment, load: Mass) {
+        self.samples.push_back((at, load));
+        while self.samples.len() > SAMPLES_MAX
+            || self.samples.front().is_some_and(|&(first, _)| at.since(first) > KEPT)
+        {
+            self.samples.pop_front();
+        }
+    }
+
+    pub fn clear(&mut self) {
+        self.samples.clear();
+    }
+
+    /// How much more than captured stood on the pan just before it left at `left`, if more than
+    /// `slack`.
+    fn gained(&self, left: Moment, captured: Mass, slack: Mass) -> Option<Mass> {
+        let before: Vec<(Moment, Mass)> =
+            self.samples.iter().copied().filter(|&(at, _)| at < left).collect();
+        let is_above = |&(_, load): &(Moment, Mass)| load > captured + slack;
+        let last = before.iter().rposition(is_above)?;
+        let first =
+            before[..last].iter().rposition(|sample| !is_above(sample)).map_or(0, |i| i + 1);
+        // a reading stands until the next one comes
+        let until = before.get(last + 1).map_or(left, |&(at, _)| at);
+        let (since, _) = before[first];
+        if until.since(since) < ABOVE_FOR || left.since(until) > LEFT_WITHIN {
+            return None;
+        }
+        let mut loads: Vec<Mass> = before[first..=last].iter().map(|&(_, load)| load).collect();
+        loads.sort();
+        Some(loads[loads.len() / 2] - captured)
+    }
+}
+
+/// The captured vessel has just left the pan.
+pub fn judge(bench: &mut Bench, pan: &Pan, captured: Option<Mass>) {
+    let lifted = bench.batch(&pan.id).and_then(|batch| batch.weigh()).is_some_and(|w| w.1.lifted);
+    let Some(captured) = captured.filter(|_| lifted && !pan.weighing.lifted) else { return };
+    let Some(sense) = bench.scale_sense_mut(&pan.id) else { return };
+    let Some(left) = sense.below_since else { return };
+    // the same spread above which a capture at rest is reopened
+    if let Some(by) = sense.before_lift.gained(left, captured, pan.scale.d * 2) {
+        handling::notice_it(bench, pan, Notice::ChangedBeforeLift { by });
+    }
+}
+
+/// What is asked while that is open; nothing, where a yes would take caustic above its guard.
+pub fn question(pan: &Pan, captured_net: Mass) -> Option<Ask> {
+    let more = pan.weighing.changed_before_lift?;
+    let guard = pan.weighing.target.guard;
+    let harmless = guard.is_none_or(|guard| captured_net + more <= guard.mass);
+    harmless.then_some(Ask::NothingAdded { more })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::quantity::MassUnit;
+
+    /// Tenths of a gram, a reading each `ms`; the vessel leaves the pan with the next one.
+    fn gained(loads: &[i64], ms: i64) -> Option<Mass> {
+        let d = Mass::from_decimal(1, 1, MassUnit::Gram).unwrap();
+        let at = |index: usize| Moment::from_nanos(index as i64 * ms * 1_000_000);
+        let mut before = BeforeLift::default();
+        for (index, &load) in loads.iter().enumerate() {
+            before.push(at(index), d * load);
+        }
+        before.gained(at(loads.len()), d * 930, d * 2)
+    }
+
+    fn tenths(count: i64) -> Option<Mass> {
+        Mass::from_decimal(count, 1, MassUnit::Gram)
+    }
+
+    #[test]
+    fn three_tenths_of_a_second_above_are_a_pour() {
+        assert_eq!(gained(&[930, 930, 930, 940, 950], 100), None, "0.2 s");
+        assert_eq!(gained(&[930, 930, 940, 950, 960], 100), tenths(20), "0.3 s");
+        assert_eq!(gained(&[930, 930, 940, 950, 960, 700, 300], 100), tenths(20));
+    }
+
+    #[test]
+    fn two_intervals_are_a_flicker() {
+        assert_eq!(gained(&[930, 932, 932, 932, 932], 100), None);
+        assert_eq!(gained(&[930, 933, 933, 933, 933], 100), tenths(3));
+    }
+
+    #[test]
+    fn what_has_gone_again_is_no_pour() {
+        let mut loads = vec![930, 950, 950, 950, 950];
+        loads.extend([930; 7]);
+        assert_eq!(gained(&loads, 100), tenths(20), "0.7 s before");
+        loads.push(930);
+        assert_eq!(gained(&loads, 100), None, "0.8 s before");
+    }
+
+    /// One reading of a slow scale stands for half a second.
+    #[test]
+    fn a_slow_scale_tells_by_one_reading() {
+        assert_eq!(gained(&[930, 930, 950], 500), tenths(20));
+        assert_eq!(gained(&[930, 930, 930], 500), None);
+    }
+}
