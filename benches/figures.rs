@@ -172,6 +172,7 @@ fn panroom_latency(length: Duration, blocked: bool) -> Vec<i64> {
         bench_file,
         sheets: SheetLibrary::built_in().expect("sheets"),
         clock: Clock::new(),
+        page: None,
     };
     let daemon = runtime.block_on(daemon::start(options)).expect("the daemon");
     let decided = Arc::new(Mutex::new(Stamps::new()));
