@@ -196,7 +196,9 @@ impl Search<'_> {
             let explained = nearest.first().map_or(0, |fit| fit.explained_percent);
             (impression.bytes > 0, explained, impression.text_percent, impression.bytes)
         });
-        let Some(best) = best.filter(|tried| tried.recording.byte_count() > 0) else {
+        let came =
+            |tried: &&Tried| tried.recording.byte_count() + tried.recording.damaged_count() > 0;
+        let Some(best) = best.filter(came) else {
             writeln!(
                 out,
                 "\nNothing came.{}",
