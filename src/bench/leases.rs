@@ -88,7 +88,6 @@ pub fn forget(bench: &mut Bench, channel: &Channel) {
         sense.forget_step();
         sense.stayed = false;
         sense.heating = None;
-        sense.inside_since = None;
         sense.peak = None;
         sense.peak_is_whole = false;
     }
@@ -159,6 +158,8 @@ pub fn take_probe(bench: &mut Bench, id: &BatchId, channel: &Channel) -> Result<
         bench.emit(Fact::LeaseReturned { batch, channel: channel.clone() });
     }
     bench.emit(Fact::LeaseTaken { batch: id.clone(), channel: channel.clone() });
+    // how long the pot has been warm was told by another probe
+    bench.senses.cooks.remove(id);
     Ok(Reply::Done)
 }
 

@@ -27,17 +27,17 @@ pub struct Desk {
     bench_file: BenchFile,
     handle: Handle,
     clock: Clock,
-    /// Which screens can be heard.
-    pub hearing: Arc<Hearing>,
     /// Two batches started at once must not get one number.
     starting: tokio::sync::Mutex<()>,
+    /// Which screens can be heard.
+    pub hearing: Arc<Hearing>,
 }
 
 impl Desk {
     pub(super) fn new(folder: Folder, bench_file: BenchFile, handle: Handle, clock: Clock) -> Desk {
-        let hearing = Arc::new(Hearing::new(handle.clone(), clock.clone()));
         let starting = tokio::sync::Mutex::new(());
-        Desk { folder, bench_file, handle, clock, hearing, starting }
+        let hearing = Arc::new(Hearing::new(handle.clone(), clock.clone()));
+        Desk { folder, bench_file, handle, clock, starting, hearing }
     }
 
     /// The newest whole view.

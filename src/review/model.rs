@@ -1,5 +1,6 @@
 use serde::{Deserialize, Serialize};
 
+use super::soap_tests::SoapTestReview;
 use crate::bench::{
     AlarmId, BackVerdict, BatchId, CaptureHow, Observation, Outcome, Priority, ProbeAt, Remedy,
     Target,
@@ -33,6 +34,11 @@ pub struct Review {
     pub heat: Vec<HeatReview>,
     pub noted: Vec<NotedReview>,
     pub observations: Vec<ObservationReview>,
+    #[serde(default)]
+    pub soap_tests: Vec<SoapTestReview>,
+    /// Tests the recipe declares and the cook ended without, in words.
+    #[serde(default)]
+    pub not_passed: Vec<String>,
     pub looks: Vec<LookReview>,
     pub remarks: Vec<Remark>,
     pub lost: Vec<LostReview>,
@@ -73,6 +79,9 @@ pub struct StepReview {
     pub capture: Option<CaptureReview>,
     /// Lye and oils brought together outside their windows, on the operator's word.
     pub combined_anyway: bool,
+    /// The cook was ended, or something put into the pot, though something spoke against it.
+    #[serde(default)]
+    pub done_anyway: bool,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

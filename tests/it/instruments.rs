@@ -22,14 +22,21 @@ fn start(words: &[&str]) -> Child {
 
 /// An instrument on a pseudo-terminal, for as long as the command runs. It is given what it was
 /// asked since the last time, and says what it says.
-fn against(port: &SimPort, words: &[&str], mut says: impl FnMut(&[u8]) -> Vec<u8>) -> Output {
+fn against(port: &SimPort, words: &[&str], says: impl FnMut(&[u8]) -> Vec<u8>) -> Output {
+    until_it_ends(port, start(words), says)
+}
+
+pub fn until_it_ends(
+    port: &SimPort,
+    child: Child,
+    mut says: impl FnMut(&[u8]) -> Vec<u8>,
+) -> Output {
     const EVERY: Duration = Duration::from_millis(100);
-    let child = start(words);
     let (sender, ended) = std::sync::mpsc::channel();
     std::thread::spawn(move || sender.send(child.wait_with_output().unwrap()));
     let began = Instant::now();
     loop {
-        assert!(began.elapsed() < PATIENCE, "{words:?} does not end");
+        assert!(began.elapsed() < PATIENCE, "the command does not end");
         // the pace of the instrument, cut short by the end of the command
         if let Ok(output) = ended.recv_timeout(EVERY) {
             return output;

@@ -10,7 +10,7 @@ use super::{IdentifyArgs, is_report_device, paste};
 use crate::clock::Clock;
 use crate::port::{PortSettings, System, hear, rule};
 use crate::quantity::{Moment, Span};
-use crate::wire::{Fit, Line, Recording, Sheet, SheetLibrary, Talk, rank};
+use crate::wire::{Fit, Line, Recording, Sheet, SheetLibrary, Talk, lost_digit, rank};
 
 /// The first listening is longer: somebody walks to the scale and presses its key.
 const FIRST: Span = Span::from_secs(6);
@@ -249,6 +249,14 @@ fn report(out: &mut impl Write, args: &IdentifyArgs, found: &Found) -> anyhow::R
         }
     }
     writeln!(out, "Compare that with the display before you trust it.")?;
+    if let Some(lost) = lost_digit(&best.sheet) {
+        writeln!(
+            out,
+            "This shape cannot tell a line that lost a digit from another load: {}. If the manual \
+             offers an output with a check or of fixed width, prefer it for caustic.",
+            lost.words()
+        )?;
+    }
     let system = System::default();
     let port = system.port_at(&args.port);
     let shown = args.port.display().to_string();
@@ -280,13 +288,9 @@ fn asking_time(sheet: &Sheet) -> Span {
 
 /// "24 frames read, 0 refused, 100 % of the bytes explained, each with a check that agrees".
 fn evidence(fit: &Fit) -> String {
-    let check = if fit.checked {
-        "each with a check that agrees"
-    } else {
-        "no check: a damaged digit is noticed only where the shape breaks"
-    };
+    let check = if fit.checked { ", each with a check that agrees" } else { "" };
     format!(
-        "{} frames read, {} refused, {} % of the bytes explained, {check}",
+        "{} frames read, {} refused, {} % of the bytes explained{check}",
         fit.frames, fit.refused, fit.explained_percent
     )
 }
