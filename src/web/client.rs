@@ -202,6 +202,13 @@ mod tests {
         let listener = UnixListener::bind(&socket).unwrap();
         let served = std::thread::spawn(move || {
             let (mut stream, _) = listener.accept().unwrap();
+            // an answer before the question is no HTTP
+            let mut asked = Vec::new();
+            while !asked.ends_with(b"\r\n\r\n") {
+                let mut byte = [0];
+                stream.read_exact(&mut byte).unwrap();
+                asked.push(byte[0]);
+            }
             let head = "HTTP/1.1 200 OK\r\ncontent-type: text/event-stream\r\n\r\n";
             stream.write_all(head.as_bytes()).unwrap();
             stream.write_all(b"event: beat\ndata:\n\n").unwrap();

@@ -10,7 +10,7 @@ use panroom::quantity::{Mass, MassUnit, Span};
 use panroom::reading::Reading;
 use panroom::sim::{World, fixture};
 
-use super::Tally;
+use super::{Tally, batch_id};
 
 /// The law's half second, the second in which a load put down rings, and the lag of the scale.
 const ALARMED_WITHIN: Span = Span::from_millis(1900);
@@ -121,7 +121,7 @@ impl Checks {
             }
             AlarmChange::Reset => {
                 self.over_is_active = false;
-                let really = world.really_holds(&"naoh".into()).unwrap_or_default();
+                let really = world.really_holds(&batch_id(), &"naoh".into()).unwrap_or_default();
                 let guard = self.target.and_then(|target| target.guard);
                 let over = !self.discarded
                     && guard.is_some_and(|g| really.grams() > g.mass.grams() + DOUBT_G);
@@ -169,7 +169,7 @@ impl Checks {
         tally: &mut Tally,
     ) {
         let guard = weighing_guard(view);
-        let really = world.really_holds(&IngredientId::from("naoh")).unwrap_or_default();
+        let really = world.really_holds(&batch_id(), &"naoh".into()).unwrap_or_default();
         let speaks = self.heard.is_some_and(|heard| now - heard < SPEAKS);
         let over = guard.is_some_and(|guard| really.grams() > guard.grams() + DOUBT_G);
         if !over || !speaks {

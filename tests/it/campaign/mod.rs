@@ -15,10 +15,17 @@ use std::sync::Mutex;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Instant;
 
+use panroom::bench::BatchId;
+
 use play::Play;
 use trouble::Trouble;
 
 const SHORT_HOURS: f64 = 0.7;
+
+/// The batch of every campaign.
+pub fn batch_id() -> BatchId {
+    BatchId("campaign".to_owned())
+}
 
 /// What a campaign came to.
 #[derive(Default)]

@@ -3,13 +3,14 @@
 use std::sync::Arc;
 
 use panroom::bench::View;
-use panroom::bench::{Act, BatchId, Bench, Fact, Input, JournalStatus, Numbered, SessionOpened};
+use panroom::bench::{Act, Bench, Fact, Input, JournalStatus, Numbered, SessionOpened};
 use panroom::quantity::{Mass, MassUnit, Moment, Span};
 use panroom::reading::{Reading, Value};
 use panroom::sim::fixture::{self, SimBench};
 use panroom::sim::{Event, World};
 
 use super::Tally;
+use super::batch_id;
 use super::checks::Checks;
 use super::trouble::{LONGEST, Trouble};
 
@@ -59,7 +60,7 @@ impl<'a> Play<'a> {
         }
         self.open_session(Span::ZERO, None);
         let control = Arc::new(fixture::three_oils());
-        let batch = BatchId("campaign".to_owned());
+        let batch = batch_id();
         self.input(STARTS_AT, &Input::Act(Act::Start { batch, control, operator: None }));
         let mut now = STARTS_AT;
         let ended = loop {

@@ -39,6 +39,7 @@ impl Trouble {
             recipe: "three-oils".to_owned(),
             bench: "standard".to_owned(),
             seed,
+            pots: 1,
             until: LONGEST,
             hand: Some(hand),
             faults,
