@@ -16,6 +16,8 @@ const ESCAPE: char = '\u{E00C}';
 const F2: char = '\u{E032}';
 /// Longer than a hold must last, with the quarter second that a pedal takes to be a hold.
 const HELD_MS: u64 = 1500;
+/// Long enough for an act to reach the bench, had it been sent at once.
+const TOO_SHORT_MS: u64 = 600;
 /// A screen that loses the daemon says so within this.
 const LOST_WITHIN: Duration = Duration::from_secs(2);
 const SPEED: &str = "1";
@@ -95,7 +97,7 @@ fn a_batch_is_made_at_the_page_by_pan_hold_and_pedal() {
     no_offence(&browser);
     browser.keys(&PAGE_DOWN.to_string());
     browser.wait("that it is seen", "!document.querySelector('.alarm.high button.seen')");
-    browser.click(".question button[data-hold]");
+    browser.hold(".question button[data-hold]", TOO_SHORT_MS);
     browser.wait("a hint", "document.getElementById('said').innerText.includes('Hold it')");
     let spoon = |ask: &Ask| matches!(ask, Ask::Remedy { options, .. } if options.len() == 2);
     served.wait_ask("a short press chooses nothing", spoon);
@@ -153,7 +155,7 @@ fn the_keyboard_alone_holds_a_remedy_and_opens_the_card() {
     browser.keys(&ESCAPE.to_string());
     browser.wait("the card to go", "!document.getElementById('card').open");
     browser.script("document.querySelector('.question button[data-hold]').focus()");
-    browser.keys(&ENTER.to_string());
+    browser.hold_key(ENTER, TOO_SHORT_MS);
     let options = |count: usize| move |ask: &Ask| matches!(ask, Ask::Remedy { options, .. } if options.len() == count);
     served.wait_ask("a short press chooses nothing", options(2));
     browser.hold_key(ENTER, HELD_MS);
