@@ -1,5 +1,6 @@
 //! The bench file: instruments, channels, roles, units, limits and vessels of one bench.
 
+pub mod edit;
 mod instrument;
 mod law;
 mod read;
