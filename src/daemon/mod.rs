@@ -9,11 +9,16 @@
 mod bench_loop;
 mod desk;
 mod evidence;
+mod files;
 mod folder;
 mod hook;
+mod office;
 mod ports;
+mod shelf;
+mod works;
 
 use std::future::Future;
+use std::path::PathBuf;
 use std::sync::Arc;
 
 use anyhow::Context;
@@ -26,12 +31,19 @@ use crate::wire::SheetLibrary;
 
 pub use desk::Desk;
 pub use evidence::review_of;
+pub use files::{Kept, SaveError};
 pub use folder::Folder;
+pub use office::{Applied, BenchOnDisk, RecipeStart};
+pub use shelf::{FileName, Shelf, Shelved};
+
+use works::{Ground, Works};
 
 /// What a daemon is started with.
 pub struct Options {
     pub folder: Folder,
     pub bench_file: BenchFile,
+    /// Where the bench file lies, or will once one is saved; `None` where none is kept.
+    pub bench_path: Option<PathBuf>,
     pub sheets: SheetLibrary,
     pub clock: Clock,
 }
@@ -51,9 +63,6 @@ pub async fn run(options: Options, shutdown: impl Future<Output = ()>) -> anyhow
 /// A daemon that runs.
 pub struct Daemon {
     pub desk: Arc<Desk>,
-    bench: bench_loop::BenchThread,
-    ports: ports::Ports,
-    hook: Option<tokio::task::JoinHandle<()>>,
     door: tokio::task::JoinHandle<()>,
     folder: Folder,
     _lock: crate::journal::Lock,
@@ -61,15 +70,14 @@ pub struct Daemon {
 
 /// Starts everything and returns once the socket is open.
 pub async fn start(options: Options) -> anyhow::Result<Daemon> {
-    let Options { folder, bench_file, sheets, clock } = options;
+    let Options { folder, bench_file, bench_path, sheets, clock } = options;
     folder.create()?;
     let lock = crate::journal::Lock::take(&folder.lock())?;
-    let bench = bench_loop::start(&folder, &bench_file, clock.clone())?;
-    let hook = hook::start(bench_file.alarm_command.clone(), bench.handle.cues.subscribe());
-    let ports = ports::start(&bench_file, &sheets, &clock, &bench.handle)?;
-    let desk = Arc::new(Desk::new(folder.clone(), bench_file, bench.handle.clone(), clock));
+    let ground = Ground { folder: folder.clone(), sheets, clock };
+    let (works, now) = Works::put_up(&ground, bench_file)?;
+    let desk = Arc::new(Desk::new(ground, bench_path, works, now));
     let door = open_door(&folder, &desk)?;
-    Ok(Daemon { desk, bench, ports, hook, door, folder, _lock: lock })
+    Ok(Daemon { desk, door, folder, _lock: lock })
 }
 
 fn open_door(folder: &Folder, desk: &Arc<Desk>) -> anyhow::Result<tokio::task::JoinHandle<()>> {
@@ -94,12 +102,7 @@ fn open_door(folder: &Folder, desk: &Arc<Desk>) -> anyhow::Result<tokio::task::J
 impl Daemon {
     pub async fn stop(self) -> anyhow::Result<()> {
         self.door.abort();
-        self.ports.stop().await;
-        if let Some(hook) = self.hook {
-            hook.abort();
-        }
-        let bench = self.bench;
-        tokio::task::spawn_blocking(move || bench.stop()).await??;
+        self.desk.take_down().await?;
         // only now may a client find nobody here
         let _ = std::fs::remove_file(self.folder.socket());
         Ok(())

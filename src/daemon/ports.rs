@@ -1,7 +1,6 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use anyhow::Context;
 use tokio::task::JoinHandle;
 
 use super::bench_loop::Handle;
@@ -27,10 +26,7 @@ pub fn start(
 ) -> anyhow::Result<Ports> {
     let mut ports = Ports { tasks: Vec::new(), counters: BTreeMap::new() };
     for instrument in &bench_file.instruments {
-        let sheet = sheets.find(&instrument.sheet).with_context(|| {
-            let line = instrument.line.map_or_else(String::new, |line| format!(", line {line}"));
-            format!("{}{line}, instrument `{}`", bench_file.file, instrument.name)
-        })?;
+        let sheet = sheets.find(&instrument.sheet)?;
         let counters = Arc::new(Counters::default());
         ports.counters.insert(instrument.name.clone(), Arc::clone(&counters));
         let keeper = Keeper {

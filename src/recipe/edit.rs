@@ -2,6 +2,8 @@
 
 use std::collections::BTreeMap;
 
+use thiserror::Error;
+
 use crate::bench_file::BenchFile;
 use crate::chemistry::{FatTable, IngredientId, LiquidRule};
 use crate::edit::{self, EditError, Entry, Part, beside, list, number, share_or_mass, words};
@@ -133,6 +135,16 @@ const CERTIFICATE: Part = Part {
     parts: &[],
 };
 
+#[derive(Clone, Debug, Error, PartialEq, Eq)]
+pub enum LotError {
+    #[error("a lot is given for `{asked}`, which is not in the recipe; it has {known}")]
+    NotInRecipe { asked: String, known: String },
+    #[error("the lot of `{0}` is longer than {LOT_CHARS_MAX} characters; copy it from the label")]
+    TooLong(String),
+}
+
+const LOT_CHARS_MAX: usize = 80;
+
 /// A recipe as typed so far.
 #[derive(Debug)]
 pub struct Draft {
@@ -216,14 +228,34 @@ impl Recipe {
             .collect()
     }
 
-    /// The recipe with the lots that are really on the bench. A certificate stays only with the lot
-    /// it was written for: of another lot its figures would be a guess that looks like a
-    /// measurement.
-    pub fn with_lots(&self, lots: &BTreeMap<IngredientId, String>) -> Recipe {
+    /// The recipe with the lots that are really on the bench, by an ingredient's name or key. A
+    /// certificate stays only with the lot it was written for: of another lot its figures would be
+    /// a guess that looks like a measurement.
+    ///
+    /// # Errors
+    /// When one is no ingredient of the recipe, or its lot is longer than a label.
+    pub fn with_lots(&self, lots: &BTreeMap<String, String>) -> Result<Recipe, LotError> {
+        let mut wanted: BTreeMap<&IngredientId, &str> = BTreeMap::new();
+        let known = self.lots();
+        for (asked, lot) in lots {
+            let is_asked = |(id, name, _): &&(&IngredientId, &str, Option<&str>)| {
+                id.0.eq_ignore_ascii_case(asked.trim()) || name.eq_ignore_ascii_case(asked.trim())
+            };
+            let Some((id, ..)) = known.iter().find(is_asked) else {
+                let known: Vec<&str> = known.iter().map(|(_, name, _)| *name).collect();
+                return Err(LotError::NotInRecipe {
+                    asked: asked.clone(),
+                    known: known.join(", "),
+                });
+            };
+            if lot.chars().count() > LOT_CHARS_MAX {
+                return Err(LotError::TooLong(asked.clone()));
+            }
+            wanted.insert(id, lot.trim());
+        }
         let mut recipe = self.clone();
         let put = |id: &IngredientId, lot: &mut Option<Lot>| {
-            let Some(name) = lots.get(id) else { return };
-            let name = name.trim();
+            let Some(&name) = wanted.get(id) else { return };
             if lot.as_ref().is_some_and(|lot| lot.name == name) {
                 return;
             }
@@ -234,7 +266,7 @@ impl Recipe {
         put(&recipe.liquid.id, &mut recipe.liquid.lot);
         recipe.additions.iter_mut().for_each(|addition| put(&addition.id, &mut addition.lot));
         recipe.late_fats.iter_mut().for_each(|fat| put(&fat.id, &mut fat.lot));
-        recipe
+        Ok(recipe)
     }
 }
 

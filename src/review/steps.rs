@@ -4,7 +4,7 @@ use super::book::Book;
 use super::evidence::Dated;
 use super::model::{CaptureReview, StepReview};
 use crate::bench::{Ask, Fact, Target};
-use crate::plan::Step;
+use crate::plan::{Step, StepKind};
 use crate::quantity::{Mass, Share};
 
 pub fn steps(book: &Book) -> Vec<StepReview> {
@@ -36,6 +36,10 @@ fn one(book: &Book, number: usize, step: &Step) -> StepReview {
         target,
         capture: standing(book, step, target),
         combined_anyway: combined_anyway(book, begun, done),
+        lot: match &step.kind {
+            StepKind::Weigh(weigh) => weigh.lot.clone(),
+            _ => None,
+        },
     }
 }
 

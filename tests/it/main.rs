@@ -8,6 +8,7 @@ mod driver;
 mod e2e;
 mod invariants;
 mod journal;
+mod office;
 mod plans;
 mod port_task;
 mod readme;

@@ -129,11 +129,13 @@ fn a_paper_goes_with_its_lot() {
     let (olive, _, lot) = recipe.lots()[2];
     assert_eq!(lot, Some("OL-22"));
     let with = |name: &str| {
-        let lots = BTreeMap::from([(olive.clone(), name.to_owned())]);
-        recipe.with_lots(&lots).oils[2].lot.clone()
+        let lots = BTreeMap::from([(olive.0.clone(), name.to_owned())]);
+        recipe.with_lots(&lots).unwrap().oils[2].lot.clone()
     };
     assert!(with(" OL-22 ").unwrap().certificate.is_some());
     assert_eq!(with("OL-23"), Some(Lot { name: "OL-23".to_owned(), certificate: None }));
     assert_eq!(with(" "), None);
-    assert_eq!(recipe.with_lots(&BTreeMap::new()), recipe);
+    assert_eq!(recipe.with_lots(&BTreeMap::new()), Ok(recipe.clone()));
+    let refused = recipe.with_lots(&BTreeMap::from([("lard".to_owned(), "L".to_owned())]));
+    assert!(matches!(refused, Err(LotError::NotInRecipe { .. })), "{refused:?}");
 }
