@@ -1,11 +1,13 @@
+use std::net::SocketAddr;
 use std::path::PathBuf;
 
 use clap::{Parser, Subcommand, ValueEnum};
 
 use crate::bench::{Observation, Outcome, Remedy};
-use crate::daemon::Folder;
+use crate::daemon::{Folder, PageOptions};
 use crate::demo;
 use crate::plan::Alterations;
+use crate::web::page::DEFAULT_ADDRESS;
 
 /// Watches the scale and the thermometer of a soap maker's bench, guides the weighing, warns of too
 /// much caustic and of too much heat, and keeps every reading of every batch.
@@ -33,6 +35,8 @@ pub enum Command {
     Demo(Demo),
     /// Run the daemon in the foreground, until interrupted
     Serve(Serve),
+    /// Where the bench page is, and the code that lets another screen in
+    Page,
     /// Print the batch sheet of a recipe
     Plan(Plan),
     /// Print a complete recipe or bench file with remarks, to begin from
@@ -101,9 +105,30 @@ pub struct Serve {
     /// A folder of wire sheets of your own; one of the same name replaces ours
     #[arg(long, value_name = "DIR")]
     pub sheets: Option<PathBuf>,
+    #[command(flatten)]
+    pub page: Page,
     /// Times as fast as life; for tests on simulated instruments
     #[arg(long, hide = true, default_value_t = 1, value_parser = clap::value_parser!(u8).range(1..=10))]
     pub speed: u8,
+}
+
+/// The bench page.
+#[derive(clap::Args)]
+pub struct Page {
+    /// Where the page is served, like 127.0.0.1:7267 for this machine alone, or 0.0.0.0:7267 for
+    /// every paired screen in the house [default: 127.0.0.1:7267, or another port when it is taken]
+    #[arg(long, value_name = "ADDRESS")]
+    page: Option<SocketAddr>,
+    /// Serve no page
+    #[arg(long, conflicts_with = "page")]
+    no_page: bool,
+}
+
+impl Page {
+    pub fn options(&self) -> Option<PageOptions> {
+        let address = self.page.unwrap_or(DEFAULT_ADDRESS);
+        (!self.no_page).then_some(PageOptions { address, anywhere: self.page.is_none() })
+    }
 }
 
 #[derive(clap::Args)]

@@ -10,6 +10,7 @@ use anyhow::{Context, bail};
 
 use super::args;
 use super::args::{ExampleName, Place, SheetCommand};
+use super::page;
 use crate::bench_file::BenchFile;
 use crate::chemistry::FatTable;
 use crate::clock::Clock;
@@ -37,8 +38,14 @@ pub async fn serve(at: Place, args: args::Serve) -> anyhow::Result<ExitCode> {
         bench_path: Some(std::path::absolute(bench_path)?),
         sheets: sheets(args.sheets.as_deref())?,
         clock: Clock::faster_since_boot(u32::from(args.speed)),
+        page: args.page.options(),
     };
-    daemon::run(options, interrupted()).await?;
+    let daemon = daemon::start(options).await?;
+    if let Some(gate) = &daemon.gate {
+        page::show(&gate.address())?;
+    }
+    interrupted().await;
+    daemon.stop().await?;
     Ok(ExitCode::SUCCESS)
 }
 

@@ -4,6 +4,7 @@ mod acts;
 mod args;
 mod bench_side;
 mod books;
+mod page;
 mod show;
 mod watch;
 
@@ -43,6 +44,7 @@ async fn dispatch(args: Args) -> anyhow::Result<ExitCode> {
         // shown above, without a place of its own
         Command::Demo(_) => Ok(ExitCode::SUCCESS),
         Command::Serve(serve) => bench_side::serve(at, serve).await,
+        Command::Page => page::run(at).await,
         Command::Plan(plan) => bench_side::plan(plan),
         Command::Example(example) => bench_side::example(example),
         Command::Sheet(sheet) => bench_side::sheet(sheet),

@@ -18,6 +18,7 @@ mod shelf;
 mod works;
 
 use std::future::Future;
+use std::net::SocketAddr;
 use std::path::PathBuf;
 use std::sync::Arc;
 
@@ -26,6 +27,7 @@ use tokio::net::UnixListener;
 
 use crate::bench_file::BenchFile;
 use crate::clock::Clock;
+use crate::web::page::{self, Gate, Listening};
 use crate::web::{self, Door};
 use crate::wire::SheetLibrary;
 
@@ -46,6 +48,16 @@ pub struct Options {
     pub bench_path: Option<PathBuf>,
     pub sheets: SheetLibrary,
     pub clock: Clock,
+    /// Where the page is served; `None` serves none.
+    pub page: Option<PageOptions>,
+}
+
+/// Where the page is served.
+#[derive(Clone, Copy, Debug)]
+pub struct PageOptions {
+    pub address: SocketAddr,
+    /// Another port will do when this one is taken.
+    pub anywhere: bool,
 }
 
 /// Runs until `shutdown` resolves; then ports close, the bench stops and the journal is brought to
@@ -63,24 +75,38 @@ pub async fn run(options: Options, shutdown: impl Future<Output = ()>) -> anyhow
 /// A daemon that runs.
 pub struct Daemon {
     pub desk: Arc<Desk>,
-    door: tokio::task::JoinHandle<()>,
+    doors: Vec<tokio::task::JoinHandle<()>>,
+    /// The gate of the page, if one is served.
+    pub gate: Option<Arc<Gate>>,
     folder: Folder,
     _lock: crate::journal::Lock,
 }
 
 /// Starts everything and returns once the socket is open.
 pub async fn start(options: Options) -> anyhow::Result<Daemon> {
-    let Options { folder, bench_file, bench_path, sheets, clock } = options;
+    let Options { folder, bench_file, bench_path, sheets, clock, page } = options;
     folder.create()?;
     let lock = crate::journal::Lock::take(&folder.lock())?;
+    // an address that cannot be had is said before anything else begins
+    let page = page.map(|page| open_page(page, &folder, &clock)).transpose()?;
     let ground = Ground { folder: folder.clone(), sheets, clock };
     let (works, now) = Works::put_up(&ground, bench_file)?;
     let desk = Arc::new(Desk::new(ground, bench_path, works, now));
-    let door = open_door(&folder, &desk)?;
-    Ok(Daemon { desk, door, folder, _lock: lock })
+    let gate = page.as_ref().map(|page| Arc::clone(&page.gate));
+    let door = Door { desk: Arc::clone(&desk), gate: gate.clone() };
+    let mut doors = vec![open_door(&folder, &door)?];
+    if let Some(page) = page {
+        doors.push(page.serve(&door)?);
+    }
+    Ok(Daemon { desk, doors, gate, folder, _lock: lock })
 }
 
-fn open_door(folder: &Folder, desk: &Arc<Desk>) -> anyhow::Result<tokio::task::JoinHandle<()>> {
+fn open_page(page: PageOptions, folder: &Folder, clock: &Clock) -> anyhow::Result<Listening> {
+    let access = page::Access::open(folder.path())?;
+    page::listen(page.address, page.anywhere, access, clock.clone())
+}
+
+fn open_door(folder: &Folder, door: &Door) -> anyhow::Result<tokio::task::JoinHandle<()>> {
     let socket = folder.socket();
     // the lock is ours, so a socket that lies here is left over from a daemon that died
     match std::fs::remove_file(&socket) {
@@ -91,7 +117,7 @@ fn open_door(folder: &Folder, desk: &Arc<Desk>) -> anyhow::Result<tokio::task::J
     }
     let listener = UnixListener::bind(&socket)
         .with_context(|| format!("socket {} cannot be opened", socket.display()))?;
-    let router = web::router(Door { desk: Arc::clone(desk) });
+    let router = web::socket_router(door.clone());
     Ok(tokio::spawn(async move {
         if let Err(error) = axum::serve(listener, router).await {
             tracing::error!("the socket is closed: {error}");
@@ -101,7 +127,9 @@ fn open_door(folder: &Folder, desk: &Arc<Desk>) -> anyhow::Result<tokio::task::J
 
 impl Daemon {
     pub async fn stop(self) -> anyhow::Result<()> {
-        self.door.abort();
+        for door in &self.doors {
+            door.abort();
+        }
         self.desk.take_down().await?;
         // only now may a client find nobody here
         let _ = std::fs::remove_file(self.folder.socket());

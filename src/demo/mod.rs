@@ -66,6 +66,7 @@ pub async fn run(options: Options) -> anyhow::Result<ExitCode> {
         bench_path: None,
         sheets: SheetLibrary::built_in()?,
         clock: clock.clone(),
+        page: None,
     })
     .await?;
     let played = play(&daemon, &mut rig, &story, &clock).await;

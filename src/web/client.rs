@@ -9,7 +9,8 @@ use serde::de::DeserializeOwned;
 use thiserror::Error;
 use tokio::net::UnixStream;
 
-use super::router::{Event, Refusal};
+use super::refusal::Refusal;
+use super::router::Event;
 
 /// Speaks to the daemon over its socket.
 #[derive(Clone, Debug)]

@@ -1,9 +1,12 @@
 //! The one door: a router served over the Unix socket in the data folder, where file permissions
-//! are the authority. The only room that speaks HTTP.
+//! are the authority, and over TCP for the page, behind its gate. The only room that speaks HTTP.
 
 mod client;
 mod live;
+pub mod page;
+mod refusal;
 mod router;
 
 pub use client::{Client, ClientError};
-pub use router::{Door, Event, Refusal, StartRequest, Started, router};
+pub use refusal::Refusal;
+pub use router::{Door, Event, StartRequest, Started, router, socket_router};

@@ -2,13 +2,13 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use axum::extract::{DefaultBodyLimit, Path, State};
-use axum::http::StatusCode;
-use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post};
 use axum::{Json, Router};
 use serde::{Deserialize, Serialize};
 
 use super::live;
+use super::page::{Address, Gate};
+use super::refusal::{Failure, Sent};
 use crate::bench::{Act, BatchId, Cue, Reply, View};
 use crate::daemon::Desk;
 use crate::journal::BatchRow;
@@ -19,6 +19,8 @@ use crate::review::Review;
 #[derive(Clone)]
 pub struct Door {
     pub desk: Arc<Desk>,
+    /// Who may come in by the page; `None` when no page is served.
+    pub gate: Option<Arc<Gate>>,
 }
 
 /// A recipe to start a batch from, as text, so that the daemon needs no leave to read the maker's
@@ -42,15 +44,10 @@ pub struct Started {
     pub batch: BatchId,
 }
 
-/// What could not be done and why, in words for the person who asked.
-#[derive(Clone, Debug, Serialize, Deserialize)]
-pub struct Refusal {
-    pub words: String,
-}
-
 /// A recipe is a few kilobytes; nothing sent here is larger than this.
-const BODY_MAX: usize = 256 * 1024;
+pub const BODY_MAX: usize = 256 * 1024;
 
+/// What any screen may ask, by the socket or by the page.
 pub fn router(door: Door) -> Router {
     Router::new()
         .route("/view", get(view))
@@ -59,15 +56,33 @@ pub fn router(door: Door) -> Router {
         .route("/start", post(start))
         .route("/ledger", get(ledger))
         .route("/review/{batch}", get(review))
+        .fallback(unknown)
+        .method_not_allowed_fallback(unknown)
         .layer(DefaultBodyLimit::max(BODY_MAX))
         .with_state(door)
+}
+
+/// The same, and what only the owner of the data folder may know.
+pub fn socket_router(door: Door) -> Router {
+    let own = Router::new().route("/page", get(page_address)).with_state(door.clone());
+    router(door).merge(own)
+}
+
+pub async fn unknown() -> Failure {
+    Failure::not_found("nothing of that name is here")
+}
+
+/// Where the page is, and the code that lets a screen in.
+async fn page_address(State(door): State<Door>) -> Result<Json<Address>, Failure> {
+    let gate = door.gate.ok_or_else(|| Failure::not_found("this daemon serves no page"))?;
+    Ok(Json(gate.address()))
 }
 
 async fn view(State(door): State<Door>) -> Json<Arc<View>> {
     Json(door.desk.view())
 }
 
-async fn act(State(door): State<Door>, Json(act): Json<Act>) -> Result<Json<Reply>, Failure> {
+async fn act(State(door): State<Door>, Sent(act): Sent<Act>) -> Result<Json<Reply>, Failure> {
     // a start comes with its recipe and is planned here, never from what a client worked out
     if matches!(act, Act::Start { .. }) {
         return Err(Failure::bad_request("start a batch with its recipe"));
@@ -77,7 +92,7 @@ async fn act(State(door): State<Door>, Json(act): Json<Act>) -> Result<Json<Repl
 
 async fn start(
     State(door): State<Door>,
-    Json(request): Json<StartRequest>,
+    Sent(request): Sent<StartRequest>,
 ) -> Result<Json<Started>, Failure> {
     let batch = door.desk.start(request).await.map_err(Failure::bad_request)?;
     Ok(Json(Started { batch }))
@@ -93,37 +108,7 @@ async fn review(
 ) -> Result<Json<Review>, Failure> {
     match door.desk.review(&BatchId(batch.clone())).await.map_err(Failure::internal)? {
         Some(review) => Ok(Json(review)),
-        None => Err(Failure {
-            status: StatusCode::NOT_FOUND,
-            words: format!("no batch has the number {batch}"),
-        }),
-    }
-}
-
-/// A refusal with the status that goes with it.
-struct Failure {
-    status: StatusCode,
-    words: String,
-}
-
-impl Failure {
-    fn bad_request(words: impl Into<String>) -> Failure {
-        Failure { status: StatusCode::BAD_REQUEST, words: words.into() }
-    }
-
-    fn unavailable(words: impl Into<String>) -> Failure {
-        Failure { status: StatusCode::SERVICE_UNAVAILABLE, words: words.into() }
-    }
-
-    fn internal(error: anyhow::Error) -> Failure {
-        tracing::error!("{error:#}");
-        Failure { status: StatusCode::INTERNAL_SERVER_ERROR, words: format!("{error:#}") }
-    }
-}
-
-impl IntoResponse for Failure {
-    fn into_response(self) -> Response {
-        (self.status, Json(Refusal { words: self.words })).into_response()
+        None => Err(Failure::not_found(format!("no batch has the number {batch}"))),
     }
 }
 

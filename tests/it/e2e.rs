@@ -260,6 +260,12 @@ impl Served {
         self.child.wait().unwrap();
     }
 
+    /// Where the page is, as `panroom page` says it.
+    pub fn page(&self) -> String {
+        let said = succeed(&self.folder, &["page"]);
+        said.trim().rsplit(' ').next().unwrap().to_owned()
+    }
+
     fn view(&self) -> Option<View> {
         let output = run(&self.folder, &["watch", "--json"]);
         output.status.success().then(|| serde_json::from_slice(&output.stdout).unwrap())

@@ -2,6 +2,8 @@
 
 mod bench;
 mod bench_files;
+#[allow(dead_code)] // the views to come use the rest of it
+mod browser;
 mod campaign;
 mod chemistry_practice;
 mod driver;
@@ -9,6 +11,7 @@ mod e2e;
 mod invariants;
 mod journal;
 mod office;
+mod page;
 mod plans;
 mod port_task;
 mod readme;

@@ -69,6 +69,7 @@ async fn serve(folder: &Path) -> Daemon {
         bench_path: Some(path),
         sheets: SheetLibrary::built_in().unwrap(),
         clock: Clock::new(),
+        page: None,
     };
     daemon::start(options).await.unwrap()
 }

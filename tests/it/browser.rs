@@ -1,0 +1,216 @@
+//! A real browser, driven over the WebDriver protocol, with a profile of its own.
+
+use std::io::{BufRead, BufReader};
+use std::path::PathBuf;
+use std::process::{Child, Command, Stdio};
+use std::sync::{Mutex, MutexGuard, PoisonError};
+
+use fantoccini::wd::WebDriverCompatibleCommand;
+use fantoccini::{Client, ClientBuilder};
+use serde_json::{Value, json};
+use tokio::runtime::Runtime;
+
+/// Reached only when something hangs, in milliseconds.
+const PATIENCE_MS: u64 = 30_000;
+const FLAGS: &[&str] = &[
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    // a bench's screen has been touched before; what a browser blocks until then is tested apart
+    "--autoplay-policy=no-user-gesture-required",
+];
+
+/// One browser at a time: two cores draw one page well and four badly.
+static ONE: Mutex<()> = Mutex::new(());
+
+pub struct Browser {
+    runtime: Runtime,
+    client: Option<Client>,
+    driver: Child,
+    _profile: tempfile::TempDir,
+    _one: Option<MutexGuard<'static, ()>>,
+}
+
+impl Browser {
+    pub fn new() -> Browser {
+        Browser::with(FLAGS, Some(ONE.lock().unwrap_or_else(PoisonError::into_inner)))
+    }
+
+    /// One that keeps silent until it is touched.
+    pub fn untouched() -> Browser {
+        let flags: Vec<&str> = FLAGS.iter().copied().filter(|f| !f.contains("autoplay")).collect();
+        Browser::with(&flags, Some(ONE.lock().unwrap_or_else(PoisonError::into_inner)))
+    }
+
+    fn with(flags: &[&str], one: Option<MutexGuard<'static, ()>>) -> Browser {
+        let profile = tempfile::tempdir().unwrap();
+        let mut driver = Command::new("chromedriver")
+            .arg("--port=0")
+            .stdout(Stdio::piped())
+            .stderr(Stdio::null())
+            .spawn()
+            .expect("chromedriver; tests/run installs it");
+        let mut out = BufReader::new(driver.stdout.take().unwrap());
+        let mut line = String::new();
+        let port: u16 = loop {
+            line.clear();
+            assert!(out.read_line(&mut line).unwrap() > 0, "chromedriver names no port");
+            let named = line.rsplit_once("successfully on port ").map(|(_, port)| port.trim());
+            if let Some(port) = named.and_then(|port| port.trim_end_matches('.').parse().ok()) {
+                break port;
+            }
+        };
+        // whatever else it says must not block it
+        std::thread::spawn(move || std::io::copy(&mut out, &mut std::io::sink()));
+        let mut args: Vec<String> = flags.iter().map(|flag| (*flag).to_owned()).collect();
+        args.push(format!("--user-data-dir={}", profile.path().display()));
+        let wishes = json!({
+            "goog:chromeOptions": { "args": args },
+            "goog:loggingPrefs": { "browser": "ALL" },
+        });
+        let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
+        let mut builder =
+            ClientBuilder::new(hyper_util::client::legacy::connect::HttpConnector::new());
+        builder.capabilities(wishes.as_object().unwrap().clone());
+        let client =
+            runtime.block_on(builder.connect(&format!("http://127.0.0.1:{port}"))).unwrap();
+        Browser { runtime, client: Some(client), driver, _profile: profile, _one: one }
+    }
+
+    fn client(&self) -> &Client {
+        self.client.as_ref().expect("closed only when dropped")
+    }
+
+    pub fn open(&self, url: &str) {
+        self.runtime.block_on(self.client().goto(url)).unwrap();
+    }
+
+    /// In CSS pixels.
+    pub fn size(&self, width: u32, height: u32) {
+        self.runtime.block_on(self.client().set_window_size(width, height)).unwrap();
+    }
+
+    /// What the body of a function gives.
+    pub fn script(&self, body: &str) -> Value {
+        self.runtime.block_on(self.client().execute(body, vec![])).unwrap()
+    }
+
+    /// Until the expression is true in the page.
+    pub fn wait(&self, what: &str, expression: &str) {
+        let script = format!(
+            "const done = arguments[arguments.length - 1]; const until = Date.now() + {PATIENCE_MS};
+             (function look() {{
+               let so = false;
+               try {{ so = Boolean({expression}); }} catch (error) {{ so = false; }}
+               if (so || Date.now() > until) done(so); else setTimeout(look, 10);
+             }})();"
+        );
+        let client = self.client();
+        let waited = self.runtime.block_on(async {
+            let times = fantoccini::wd::TimeoutConfiguration::new(
+                Some(std::time::Duration::from_millis(PATIENCE_MS + 5_000)),
+                None,
+                None,
+            );
+            client.update_timeouts(times).await?;
+            client.execute_async(&script, vec![]).await
+        });
+        let so = waited.unwrap_or_else(|error| panic!("{what}: {error}"));
+        let shown = if so == true { String::new() } else { self.text("body") };
+        assert!(so == true, "{what} does not come: `{expression}`; the page shows:\n{shown}");
+    }
+
+    /// The text a person sees.
+    pub fn text(&self, selector: &str) -> String {
+        let selector = serde_json::to_string(selector).unwrap();
+        let text = self.script(&format!("return document.querySelector({selector})?.innerText"));
+        text.as_str().unwrap_or_else(|| panic!("nothing is {selector}")).to_owned()
+    }
+
+    /// Keys as a keyboard or a pedal sends them, to whatever has the focus.
+    pub fn keys(&self, keys: &str) {
+        use fantoccini::actions::{InputSource, KeyAction, KeyActions};
+        let mut actions = KeyActions::new("keyboard".to_owned());
+        for key in keys.chars() {
+            actions = actions.then(KeyAction::Down { value: key });
+            actions = actions.then(KeyAction::Up { value: key });
+        }
+        self.runtime.block_on(self.client().perform_actions(actions)).unwrap();
+    }
+
+    pub fn click(&self, selector: &str) {
+        let clicked = self.runtime.block_on(async {
+            self.client().find(fantoccini::Locator::Css(selector)).await?.click().await
+        });
+        clicked.unwrap_or_else(|error| panic!("{selector}: {error}"));
+    }
+
+    pub fn screenshot(&self, file: &std::path::Path) {
+        let png = self.runtime.block_on(self.client().screenshot()).unwrap();
+        std::fs::write(file, png).unwrap();
+    }
+
+    /// What stands in the console and ought not to, since last asked.
+    pub fn complaints(&self) -> Vec<String> {
+        let log = self.runtime.block_on(self.client().issue_cmd(Log)).unwrap();
+        let entries = log.as_array().cloned().unwrap_or_default();
+        let bad = entries.iter().filter(|entry| {
+            ["WARNING", "SEVERE"].contains(&entry["level"].as_str().unwrap_or_default())
+        });
+        bad.map(|entry| entry["message"].as_str().unwrap_or_default().to_owned()).collect()
+    }
+
+    /// What axe-core finds against WCAG 2.2 AA, one line for each place.
+    pub fn axe(&self) -> Vec<String> {
+        let path = PathBuf::from(env!("CARGO_MANIFEST_DIR"))
+            .join("tests/browser/node_modules/axe-core/axe.min.js");
+        let axe = std::fs::read_to_string(&path)
+            .unwrap_or_else(|error| panic!("{}: {error}; tests/run installs it", path.display()));
+        self.script(&axe);
+        let tags = r#"["wcag2a","wcag2aa","wcag21a","wcag21aa","wcag22aa","best-practice"]"#;
+        let script = format!(
+            "const done = arguments[arguments.length - 1];
+             axe.run(document, {{ runOnly: {tags} }}).then(
+               found => done(found.violations.flatMap(violation => violation.nodes.map(
+                 node => violation.id + ': ' + node.target.join(' ') + ' ' + node.failureSummary))),
+               error => done(['axe: ' + error]));"
+        );
+        let found = self.runtime.block_on(self.client().execute_async(&script, vec![])).unwrap();
+        let found = found.as_array().cloned().unwrap_or_default();
+        found.iter().map(|line| line.as_str().unwrap_or_default().to_owned()).collect()
+    }
+}
+
+impl Drop for Browser {
+    fn drop(&mut self) {
+        if let Some(client) = self.client.take() {
+            // the driver is ended anyhow
+            let _ = self.runtime.block_on(client.close());
+        }
+        let _ = self.driver.kill();
+        let _ = self.driver.wait();
+    }
+}
+
+/// The browser's console, which WebDriver itself has no command for.
+#[derive(Debug)]
+struct Log;
+
+impl WebDriverCompatibleCommand for Log {
+    fn endpoint(
+        &self,
+        base: &url::Url,
+        session: Option<&str>,
+    ) -> Result<url::Url, url::ParseError> {
+        base.join(&format!("session/{}/se/log", session.unwrap_or_default()))
+    }
+
+    fn method_and_body(&self, _: &url::Url) -> (http::Method, Option<String>) {
+        (http::Method::POST, Some(json!({ "type": "browser" }).to_string()))
+    }
+}
