@@ -74,6 +74,10 @@ impl BenchFile {
         self.vessels.iter().find(|vessel| vessel.name.eq_ignore_ascii_case(name.trim()))
     }
 
+    pub fn pots(&self) -> impl Iterator<Item = &VesselFile> {
+        self.vessels.iter().filter(|vessel| vessel.purpose == Purpose::Pot)
+    }
+
     /// The only vessel for this purpose; `None` where there is none, or a choice.
     pub fn only_vessel(&self, purpose: Purpose) -> Option<&VesselFile> {
         let mut fitting = self.vessels.iter().filter(|vessel| vessel.purpose == purpose);

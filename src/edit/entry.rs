@@ -68,6 +68,57 @@ impl Entry {
         self.values.is_empty() && self.parts.values().flatten().all(Entry::is_blank)
     }
 
+    /// The file it was made from is no longer there: every row is a new one.
+    pub fn forget_rows(&mut self) {
+        self.was = None;
+        self.parts.values_mut().flatten().for_each(Entry::forget_rows);
+    }
+
+    /// Puts an empty row at the end of a part: `oil`, or `instrument[2].channel`. Gives the new
+    /// row's name; `None` where `part` has no such rows.
+    pub fn add(&mut self, part: &Part, path: &str) -> Option<String> {
+        let (rows, _) = self.rows_at(part, path)?;
+        if rows.len() >= ROWS_MAX {
+            return None;
+        }
+        rows.push(Entry::default());
+        Some(format!("{path}[{}]", rows.len()))
+    }
+
+    /// Takes out the row of that name, like `instrument[2].channel[1]`, if there is one.
+    pub fn drop_row(&mut self, part: &Part, name: &str) {
+        let number = name.strip_suffix(']').and_then(|name| name.rsplit_once('['));
+        let Some((path, number)) = number else { return };
+        let index = number.parse::<usize>().ok().and_then(|number| number.checked_sub(1));
+        if let (Some((rows, _)), Some(index)) = (self.rows_at(part, path), index)
+            && index < rows.len()
+        {
+            rows.remove(index);
+        }
+    }
+
+    /// The row of that name, like `vessel[2]`.
+    pub fn row_mut(&mut self, part: &Part, name: &str) -> Option<&mut Entry> {
+        let (path, number) = name.strip_suffix(']')?.rsplit_once('[')?;
+        let index = number.parse::<usize>().ok()?.checked_sub(1)?;
+        self.rows_at(part, path)?.0.get_mut(index)
+    }
+
+    fn rows_at<'e, 'p>(
+        &'e mut self,
+        part: &'p Part,
+        path: &str,
+    ) -> Option<(&'e mut Vec<Entry>, &'p Part)> {
+        let Some((row, path)) = path.split_once('.') else {
+            let inner = part.part(path).filter(|inner| inner.many)?;
+            return Some((self.rows_mut(inner.key), inner));
+        };
+        let (key, number) = row.strip_suffix(']')?.split_once('[')?;
+        let inner = part.part(key)?;
+        let index = number.parse::<usize>().ok()?.checked_sub(1)?;
+        self.rows_mut(inner.key).get_mut(index)?.rows_at(inner, path)
+    }
+
     /// From the pairs a form sends: `oil[2].fat` is the fat of the second oil. Names that are no
     /// field of `part` are left out.
     ///
@@ -167,6 +218,9 @@ pub(super) fn text_of(value: &Value) -> String {
             let items: Vec<String> = items.iter().map(text_of).collect();
             items.join("; ")
         }
+        // as written, without the remark behind it
+        Value::Integer(number) => number.display_repr().into_owned(),
+        Value::Float(number) => number.display_repr().into_owned(),
         other => other.to_string().trim().to_owned(),
     }
 }

@@ -24,7 +24,7 @@ use thiserror::Error;
 
 pub use chain::{Digest, Verified};
 pub use lock::{Lock, LockError};
-pub use reader::{BatchRow, FactRow, GapRow, Reader, SessionRow, TapeChunk};
+pub use reader::{BatchRow, FactRow, GapRow, IngredientRow, Reader, SessionRow, TapeChunk};
 pub use writer::{Journal, Recovered, Writer};
 
 #[derive(Debug, Error)]

@@ -17,8 +17,10 @@ mod counters;
 mod line;
 mod open;
 mod task;
+mod there;
 
 pub use counters::{Counters, Counts};
 pub use line::PortSettings;
 pub use open::OpenError;
 pub use task::{Event, run};
+pub use there::there;

@@ -150,6 +150,8 @@ const LOT_CHARS_MAX: usize = 80;
 pub struct Draft {
     /// The file it would be saved as.
     pub text: String,
+    /// The file holds a recipe; whether this bench can make it is another question.
+    pub is_recipe: bool,
     /// What it comes to on this bench, or why that cannot be said.
     pub plan: Result<Box<Plan>, Problems>,
     /// What is wrong, by the field it stands beside; empty when nothing is.
@@ -169,14 +171,16 @@ pub fn draft(
 ) -> Result<Draft, EditError> {
     let text = edit::write(over, &FORM, entry)?;
     let source = Source { file, text: &text };
-    let plan = Recipe::read(source, fats)
+    let recipe = Recipe::read(source, fats);
+    let is_recipe = recipe.is_ok();
+    let plan = recipe
         .and_then(|recipe| plan::plan(&recipe, fats, bench, &plan::Options::default()))
         .map(Box::new);
     let wrong = match &plan {
         Ok(_) => BTreeMap::new(),
         Err(problems) => beside(&FORM, &text, problems),
     };
-    Ok(Draft { text, plan, wrong })
+    Ok(Draft { text, is_recipe, plan, wrong })
 }
 
 /// Puts an altered recipe's fats and masses into the form of the file it was altered from, so that

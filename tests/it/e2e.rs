@@ -254,6 +254,19 @@ impl Served {
         served
     }
 
+    /// With nothing set up yet, as fast as life.
+    pub fn from_nothing(folder: &Path) -> Served {
+        let child = panroom(folder)
+            .arg("serve")
+            .stdout(Stdio::null())
+            .stderr(Stdio::piped())
+            .spawn()
+            .unwrap();
+        let served = Served { folder: folder.to_owned(), child };
+        served.wait("the daemon", |_| true);
+        served
+    }
+
     /// `kill -9`.
     pub fn kill(mut self) {
         self.child.kill().unwrap();

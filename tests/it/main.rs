@@ -11,6 +11,7 @@ mod e2e;
 mod invariants;
 mod journal;
 mod office;
+mod office_page;
 mod page;
 mod plans;
 mod port_task;

@@ -26,6 +26,12 @@ fn an_untouched_form_leaves_every_byte() {
 }
 
 #[test]
+fn a_number_is_shown_without_the_remark_behind_it() {
+    let form = read(EXAMPLE);
+    assert_eq!(form.rows("oil")[2].part("certificate").unwrap().get("sap"), "190.2");
+}
+
+#[test]
 fn one_changed_field_changes_one_line_and_keeps_its_remark() {
     let mut form = read(EXAMPLE);
     form.part_mut("liquid").set("ice", "10 %");

@@ -18,7 +18,8 @@ macro_rules! assets {
 }
 
 /// A file below `assets/` is served when it stands here.
-const ASSETS: &[(&str, &str)] = assets!["bench.js", "icon.svg", "page.css", "theme.js"];
+const ASSETS: &[(&str, &str)] =
+    assets!["bench.js", "icon.svg", "office.css", "office.js", "page.css", "theme.js"];
 
 pub fn routes() -> Router<Door> {
     Router::new().route("/assets/{name}", get(asset))

@@ -69,6 +69,7 @@ fn whole(title: &str, scripts: &[&str], body: &Markup) -> Markup {
                 title { (title) " · panroom" }
                 link rel="icon" href="/assets/icon.svg" type="image/svg+xml";
                 link rel="stylesheet" href="/assets/page.css";
+                link rel="stylesheet" href="/assets/office.css";
                 script type="module" src="/assets/theme.js" {}
                 @for script in scripts {
                     script type="module" src={ "/assets/" (script) } {}
