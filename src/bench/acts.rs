@@ -12,9 +12,9 @@ use super::input::Act;
 use super::law::{Bench, Reply};
 use super::setup::ProbeAt;
 use super::state::{Batch, Work};
-use super::{combine, emergency, heat, lye, vessel_back, watches, words};
+use super::{combine, emergency, heat, lye, remedies, vessel_back, watches, words};
 use crate::chemistry::IngredientId;
-use crate::plan::{ControlRecipe, Severity, StepKind};
+use crate::plan::{Amount, ControlRecipe, Severity, StepKind};
 use crate::quantity::Mass;
 
 pub fn take(bench: &mut Bench, act: &Act) {
@@ -22,6 +22,10 @@ pub fn take(bench: &mut Bench, act: &Act) {
         Act::Start { batch, control, operator } => start(bench, batch, control, operator.clone()),
         Act::Confirm { prompt } => confirm(bench, *prompt),
         Act::Choose { prompt, remedy } => choose(bench, *prompt, *remedy),
+        Act::Correct { batch, ingredient, mass, reason } => {
+            remedies::correct(bench, batch, ingredient, *mass, reason).map(|()| Reply::Done)
+        }
+        Act::AskRemedy { batch } => remedies::ask(bench, batch).map(|()| Reply::Done),
         Act::Declare { batch, ingredient, mass } => declare(bench, batch, ingredient, *mass),
         Act::Observe { batch, observation, note } => observe(bench, batch, *observation, note),
         Act::Acknowledge { alarm } => acknowledge(bench, alarm),
@@ -88,7 +92,7 @@ fn confirm(bench: &mut Bench, prompt: PromptId) -> Answer {
         return Err(words::not_yet(&combine::not_yet(bench, &id)));
     }
     match asks {
-        Ask::Remedy { .. } => return Err(words::choose_a_remedy()),
+        Ask::Remedy { .. } | Ask::Under { .. } => return Err(words::choose_a_remedy()),
         Ask::TakeShort { .. } | Ask::TakeLong { .. } => {
             let how = match asks {
                 Ask::TakeShort { .. } => CaptureHow::Short,
@@ -100,7 +104,7 @@ fn confirm(bench: &mut Bench, prompt: PromptId) -> Answer {
             answered(bench, &id, prompt);
         }
         Ask::Dissolved | Ask::Combined | Ask::CombineAnyway | Ask::Done | Ask::Cooked => {
-            if bench.is_caustic_over(&id) {
+            if bench.is_barred_by_caustic(&id) {
                 return Err(words::barred_by_caustic());
             }
             if asks == Ask::Dissolved {
@@ -133,29 +137,70 @@ fn choose(bench: &mut Bench, prompt: PromptId, remedy: Remedy) -> Answer {
         Some(asked) => asked,
         None => return Ok(Reply::AlreadyDone),
     };
-    let Ask::Remedy { options, excess } = asks else {
-        return Err(words::nothing_to_choose());
+    let excess = match &asks {
+        Ask::Remedy { options, excess } if options.contains(&remedy) => *excess,
+        Ask::Under { options, .. } if options.contains(&remedy) => Mass::ZERO,
+        Ask::TakeShort { .. } if remedy == Remedy::BringDown => {
+            return bring_down(bench, &id, prompt);
+        }
+        Ask::Remedy { .. } | Ask::Under { .. } => return Err(words::not_offered()),
+        _ => return Err(words::nothing_to_choose()),
     };
-    if !options.contains(&remedy) {
-        return Err(words::not_offered());
-    }
+    let chosen = remedies::chosen(bench, &id, remedy);
     answered(bench, &id, prompt);
     match remedy {
-        Remedy::SpoonOut => {
+        Remedy::SpoonOut if bench.is_caustic_over(&id) => {
             // more may have run in since the question was put
             let excess = bench.caustic_excess(&id).unwrap_or(excess);
             let amount = Some(excess);
-            bench.emit(Fact::RemedyChosen { batch: id.clone(), remedy, amount });
+            let steps = Vec::new();
+            bench.emit(Fact::RemedyChosen { batch: id.clone(), remedy, amount, steps });
             // still asked until the scale says that it is done; the other way out stays open
             bench.ask(&id, Ask::Remedy { options: vec![Remedy::Discard], excess });
             acknowledge_caustic(bench, &id);
             Ok(Reply::Done)
         }
         Remedy::Discard => {
-            bench.emit(Fact::RemedyChosen { batch: id.clone(), remedy, amount: None });
+            let (amount, steps) = (None, Vec::new());
+            bench.emit(Fact::RemedyChosen { batch: id.clone(), remedy, amount, steps });
             close(bench, &id, Outcome::Abandoned, words::discarded())
         }
+        _ => {
+            let (amount, steps) = chosen.map_or((None, Vec::new()), |o| (o.amount, o.steps));
+            bench.emit(Fact::RemedyChosen { batch: id.clone(), remedy, amount, steps });
+            acknowledge_caustic(bench, &id);
+            Ok(Reply::Done)
+        }
     }
+}
+
+/// An oil ran out: it is taken short, and all that is still to come is brought down with it.
+fn bring_down(bench: &mut Bench, id: &BatchId, prompt: PromptId) -> Answer {
+    let Some(batch) = bench.batch(id) else { return Err(words::no_such_batch(id)) };
+    if !may_bring_down(batch) {
+        return Err(words::not_offered());
+    }
+    let Some((weigh, weighing)) = batch.weigh() else { return Err(words::nothing_to_weigh()) };
+    let (ingredient, from) = (weigh.ingredient.clone(), weighing.target.mass);
+    let step = bench.step_key(id);
+    if !bench.capture_at_rest(id, CaptureHow::Short) {
+        return Err(words::not_at_rest());
+    }
+    answered(bench, id, prompt);
+    let net =
+        bench.batch(id).and_then(|batch| batch.captures.get(&step)).map(|capture| capture.net);
+    let to = net.unwrap_or(from);
+    bench.emit(Fact::BroughtDown { batch: id.clone(), step, ingredient, from, to });
+    Ok(Reply::Done)
+}
+
+/// Only of what is planned outright; what follows the lye or the oils follows them anyway.
+pub fn may_bring_down(batch: &Batch) -> bool {
+    batch.detour.is_none()
+        && batch.weigh().is_some_and(|(weigh, _)| {
+            let is_fat = batch.control.formula.fats.iter().any(|fat| fat.id == weigh.ingredient);
+            is_fat && matches!(weigh.amount, Amount::Fixed(_))
+        })
 }
 
 fn declare(bench: &mut Bench, id: &BatchId, ingredient: &IngredientId, mass: Mass) -> Answer {
@@ -229,7 +274,7 @@ fn advance(bench: &mut Bench, id: &BatchId, step: &str) -> Answer {
     if matches!(present.kind, StepKind::Dissolve | StepKind::Combine { .. }) {
         return Err(words::say_so());
     }
-    if !matches!(batch.work, Work::Cooking(_) | Work::Waiting) || bench.is_caustic_over(id) {
+    if !matches!(batch.work, Work::Cooking(_) | Work::Waiting) || bench.is_barred_by_caustic(id) {
         return Err(words::barred_by_caustic());
     }
     bench.withdraw_prompt(id);
@@ -296,7 +341,9 @@ fn open<'a>(bench: &'a Bench, id: &BatchId) -> Result<&'a Batch, String> {
 
 fn acknowledge_caustic(bench: &mut Bench, id: &BatchId) {
     let over = bench.state.alarms.iter().find(|(alarm, state)| {
-        !state.acknowledged && matches!(alarm, AlarmId::CausticOver { batch, .. } if batch == id)
+        !state.acknowledged
+            && matches!(alarm, AlarmId::CausticOver { batch, .. } | AlarmId::LyeHeavy { batch }
+                if batch == id)
     });
     if let Some(alarm) = over.map(|(alarm, _)| alarm.clone()) {
         let detail = words::alarm(bench, &alarm);

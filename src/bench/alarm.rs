@@ -54,6 +54,10 @@ pub enum AlarmId {
     LookMissed {
         batch: BatchId,
     },
+    /// More caustic is on record than the fats on record take.
+    LyeHeavy {
+        batch: BatchId,
+    },
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
@@ -85,7 +89,8 @@ impl AlarmId {
             | AlarmId::TemperatureHighHigh { batch, .. }
             | AlarmId::TemperatureLow { batch, .. }
             | AlarmId::HeatingFast { batch, .. }
-            | AlarmId::LookMissed { batch } => Some(batch),
+            | AlarmId::LookMissed { batch }
+            | AlarmId::LyeHeavy { batch } => Some(batch),
             AlarmId::InstrumentLost { .. } | AlarmId::NotRecording => None,
         }
     }
@@ -94,6 +99,7 @@ impl AlarmId {
         match self {
             AlarmId::CausticOver { .. }
             | AlarmId::PouringBlind { .. }
+            | AlarmId::LyeHeavy { .. }
             | AlarmId::TemperatureHighHigh { .. } => Priority::High,
             AlarmId::InstrumentLost { .. }
             | AlarmId::TemperatureHigh { .. }
@@ -211,6 +217,7 @@ impl fmt::Display for AlarmId {
             AlarmId::HeatingFast { batch, at } => write!(f, "heating-{}/{batch}", at.words()),
             AlarmId::NotRecording => f.write_str("not-recording"),
             AlarmId::LookMissed { batch } => write!(f, "look-missed/{batch}"),
+            AlarmId::LyeHeavy { batch } => write!(f, "lye-heavy/{batch}"),
         }
     }
 }

@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 use super::alarm::{AlarmChange, AlarmId};
 use super::setup::{ProbeAt, Setup};
 use crate::chemistry::{DissolveVerdict, Guard, IngredientId};
-use crate::plan::ControlRecipe;
+use crate::plan::{ControlRecipe, Step};
 use crate::quantity::{Mass, MassUnit, Moment, Span, Temperature};
 use crate::reading::Channel;
 
@@ -138,6 +138,46 @@ pub enum Fact {
         /// What it comes to on this batch: how much to take out, or to add.
         #[serde(default)]
         amount: Option<Mass>,
+        /// What has to be done before the batch goes on where it was.
+        #[serde(default)]
+        steps: Vec<Step>,
+    },
+    /// An ingredient ran out: all that is still to come is brought down in proportion.
+    BroughtDown {
+        batch: BatchId,
+        step: String,
+        ingredient: IngredientId,
+        /// What was planned of it, and what there was.
+        from: Mass,
+        to: Mass,
+    },
+    /// A mass on record was wrong; the record of it stays, and this one counts from now on.
+    Corrected {
+        batch: BatchId,
+        ingredient: IngredientId,
+        was: Mass,
+        net: Mass,
+        reason: String,
+    },
+    /// What is being weighed follows something that has just changed.
+    Retargeted {
+        batch: BatchId,
+        step: String,
+        target: Target,
+    },
+    /// A vessel from which something is to be taken out came to the pan.
+    ContentWeighed {
+        batch: BatchId,
+        step: String,
+        content: Mass,
+        keep: Mass,
+    },
+    /// It holds no more than is to be kept; of what was in it the rest goes into waste.
+    TakenOut {
+        batch: BatchId,
+        step: String,
+        from: Mass,
+        to: Mass,
     },
     AlarmChanged {
         alarm: AlarmId,
@@ -255,6 +295,8 @@ pub enum Ask {
     TakeLong { excess: Mass },
     /// Caustic above its guard.
     Remedy { options: Vec<Remedy>, excess: Mass },
+    /// Too little caustic for the fats: make good for it, or leave it?
+    Under { options: Vec<Remedy>, missing: Mass },
     /// All of the caustic is in the liquid, clear and stirred?
     Dissolved,
     /// The vessel of this ingredient, emptied, back on the pan; a yes goes on without.
@@ -307,6 +349,18 @@ pub enum Notice {
 pub enum Remedy {
     /// Still dry: take the excess out, into waste, never back to stock.
     SpoonOut,
+    /// Dissolved, not yet in the oils: use only that part of the lye which the oils take.
+    UsePart,
+    /// Combined: more of every oil, and liquid.
+    Restore,
+    /// Combined: more of the largest oil alone, and liquid.
+    RestoreOne,
+    /// Too little, combined: a small lye made apart.
+    SmallLye,
+    /// Too little: leave it, the soap keeps more free fat.
+    LeaveIt,
+    /// An ingredient ran out: take it short and bring down all that is still to come.
+    BringDown,
     /// No sound remedy, or none wanted: dispose of it as the safety data sheet says.
     Discard,
 }
@@ -367,6 +421,11 @@ impl Fact {
             | Fact::PromptRaised { batch, .. }
             | Fact::PromptClosed { batch, .. }
             | Fact::RemedyChosen { batch, .. }
+            | Fact::BroughtDown { batch, .. }
+            | Fact::Corrected { batch, .. }
+            | Fact::Retargeted { batch, .. }
+            | Fact::ContentWeighed { batch, .. }
+            | Fact::TakenOut { batch, .. }
             | Fact::Observed { batch, .. }
             | Fact::Noted { batch, .. }
             | Fact::LookDue { batch, .. }

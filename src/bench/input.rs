@@ -74,6 +74,17 @@ pub enum Act {
         ingredient: crate::chemistry::IngredientId,
         mass: Mass,
     },
+    /// A mass on record was wrong: this one counts from now on, with the reason.
+    Correct {
+        batch: BatchId,
+        ingredient: crate::chemistry::IngredientId,
+        mass: Mass,
+        reason: String,
+    },
+    /// What can be done about too much or too little caustic?
+    AskRemedy {
+        batch: BatchId,
+    },
     Observe {
         batch: BatchId,
         observation: Observation,

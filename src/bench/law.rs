@@ -9,7 +9,7 @@ use super::settings::Settings;
 use super::setup::{ChannelSetup, ProbeAt};
 use super::state::{Batch, State};
 use super::view::View;
-use super::{acts, picture, progress, watches, weighing, words};
+use super::{acts, picture, progress, remedies, watches, weighing, words};
 use crate::quantity::Moment;
 use crate::reading::Reading;
 
@@ -291,6 +291,7 @@ impl Bench {
             watches::run(self);
             weighing::run(self);
             progress::run(self);
+            remedies::run(self);
             if self.output.facts.len() == before {
                 break;
             }

@@ -4,8 +4,10 @@ mod acts;
 mod alarm;
 mod combine;
 mod cue;
+mod detour;
 mod emergency;
 mod fact;
+mod foreseen;
 mod handling;
 mod heat;
 mod input;
@@ -14,10 +16,14 @@ mod lye;
 mod pace;
 mod picture;
 mod progress;
+mod refusals;
+mod remedies;
+mod remedy_words;
 mod senses;
 mod settings;
 mod setup;
 mod state;
+mod takeout;
 mod vessel_back;
 mod view;
 mod watches;
@@ -38,6 +44,6 @@ pub use settings::Settings;
 pub use setup::{ChannelSetup, ProbeAt, Role, Setup};
 pub use state::{Batch, State};
 pub use view::{
-    AlarmView, BatchView, CaptureView, ChannelView, CombineView, CookView, JournalView, LyeView,
-    Pace, Phase, PromptView, View, WeighingView,
+    AlarmView, BatchView, CaptureView, ChannelView, CombineView, CookView, InstrumentView,
+    JournalView, LyeView, Pace, Phase, PromptView, View, WeighingView,
 };

@@ -4,13 +4,13 @@ use super::law::Bench;
 use super::progress::cooking;
 use super::senses::Sense;
 use super::setup::{ChannelSetup, ProbeAt, Role};
-use super::state::Batch;
+use super::state::{Batch, Capture};
 use super::view::{
     AlarmView, BatchView, CaptureView, ChannelView, CookView, JournalView, PromptView, View,
     WeighingView,
 };
-use super::{combine, lye, weighing, words};
-use crate::plan::StepKind;
+use super::{combine, lye, takeout, weighing, words};
+use crate::plan::Weigh;
 use crate::quantity::{Moment, Span};
 use crate::reading::Reading;
 
@@ -38,6 +38,7 @@ pub fn view(bench: &Bench, now: Moment) -> View {
             .filter(|&until| until > bench.now)
             .map(|until| until - bench.now),
         nobody_hears: bench.senses.audible == 0 && bench.state.batches.values().any(must_be_heard),
+        instruments: Vec::new(),
     }
 }
 
@@ -100,7 +101,7 @@ fn batch_view(bench: &Bench, batch: &Batch) -> BatchView {
         title: step.map_or_else(|| "finished".to_owned(), |step| step.title.clone()),
         sentence: words::sentence(bench, batch, phase),
         hazards: step.map(|step| step.hazards.clone()).unwrap_or_default(),
-        weighing: weighing_view(bench, batch),
+        weighing: weighing_view(bench, batch).or_else(|| takeout::view(bench, batch)),
         cook: cook_view(bench, batch),
         combine: combine::view(bench, batch),
         lye: lye::view(bench, batch),
@@ -155,21 +156,13 @@ fn cook_view(bench: &Bench, batch: &Batch) -> Option<CookView> {
 }
 
 fn captures(bench: &Bench, batch: &Batch) -> Vec<CaptureView> {
-    let weighings = batch.control.steps.iter().filter_map(|step| match &step.kind {
-        StepKind::Weigh(weigh) => Some(weigh),
-        _ => None,
-    });
-    weighings
-        .filter_map(|weigh| {
-            let capture = batch.captures.get(&weigh.ingredient)?;
-            Some(CaptureView {
-                ingredient: weigh.ingredient.clone(),
-                name: weigh.name.clone(),
-                target: capture.target.mass,
-                net: capture.net,
-                how: capture.how,
-                recorded: bench.senses.committed >= capture.number,
-            })
-        })
-        .collect()
+    let view = |(weigh, capture): (&Weigh, &Capture)| CaptureView {
+        ingredient: weigh.ingredient.clone(),
+        name: weigh.name.clone(),
+        target: capture.target.mass,
+        net: capture.net,
+        how: capture.how,
+        recorded: bench.senses.committed >= capture.number,
+    };
+    batch.captured().map(view).collect()
 }

@@ -3,7 +3,7 @@
 use super::fact::{Ask, BatchId, Fact};
 use super::law::Bench;
 use super::state::{Batch, Cooking, Work};
-use super::{heat, lye, vessel_back, weighing};
+use super::{heat, lye, takeout, vessel_back, weighing};
 use crate::plan::{Cook, StepKind};
 use crate::quantity::Moment;
 
@@ -19,12 +19,11 @@ pub fn run(bench: &mut Bench) {
                 vessel_back::run(bench, &id);
                 finish_when_back(bench, &id);
             }
-            Work::Cooking(_) => {
-                heat::run(bench, &id);
-                cook(bench, &id);
-            }
+            Work::Cooking(_) => cook(bench, &id),
+            Work::TakingOut(_) => takeout::run(bench, &id),
             Work::Weighing(_) => {}
         }
+        heat::run(bench, &id);
     }
 }
 
@@ -128,8 +127,10 @@ fn cook(bench: &mut Bench, id: &BatchId) {
     }
 }
 
+/// The cook, also while a remedy for it is weighed.
 pub fn cooking(batch: &Batch) -> Option<(&Cook, &Cooking)> {
-    match (&batch.step()?.kind, &batch.work) {
+    let (step, work) = batch.main_work();
+    match (&step?.kind, work) {
         (StepKind::Cook(cook), Work::Cooking(cooking)) => Some((cook, cooking)),
         _ => None,
     }

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use super::alarm::{self, Alarm, AlarmId};
+use super::detour::Detour;
 use super::fact::{
     Ask, BackVerdict, BatchId, CaptureHow, Fact, Numbered, Outcome, PromptId, SessionOpened, Target,
 };
@@ -41,7 +42,8 @@ pub struct Batch {
     pub control: Arc<ControlRecipe>,
     pub step: usize,
     pub work: Work,
-    pub captures: BTreeMap<IngredientId, Capture>,
+    /// By the key of the step that weighed it.
+    pub captures: BTreeMap<String, Capture>,
     /// The pot with its contents, as last captured; unknown once lye has gone in.
     pub pot_gross: Option<Mass>,
     /// Weighed and not yet dissolved.
@@ -59,6 +61,13 @@ pub struct Batch {
     pub vessels_back: BTreeMap<IngredientId, BackVerdict>,
     /// The prompt answered last, so that a repeated answer is not an error.
     pub answered: Option<PromptId>,
+    /// Every step that remedies have put in between.
+    pub added: Vec<Step>,
+    /// Where among them the batch is; afterwards it goes on where it was.
+    pub detour: Option<Detour>,
+    /// All that is still to come is brought down by these, since an ingredient ran out, by the
+    /// step that weighed it: from what was planned of it to what there was.
+    pub brought_down: BTreeMap<String, (Mass, Mass)>,
 }
 
 #[derive(Clone, Debug, PartialEq)]
@@ -69,6 +78,13 @@ pub enum Work {
     /// For the operator's word.
     Waiting,
     Cooking(Cooking),
+    TakingOut(TakingOut),
+}
+
+/// What a vessel held when it came to the pan, and what is to be left in it.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct TakingOut {
+    pub from: Option<(Mass, Mass)>,
 }
 
 #[derive(Clone, Debug, PartialEq)]
@@ -110,10 +126,12 @@ pub struct Stopwatch {
 
 #[derive(Clone, Debug, PartialEq)]
 pub struct Capture {
-    pub step: String,
+    pub ingredient: IngredientId,
     pub target: Target,
     pub net: Mass,
     pub gross: Option<Mass>,
+    /// What the empty pan read then.
+    pub zero: Mass,
     pub how: CaptureHow,
     /// The number of the fact, to tell whether it is on the disk.
     pub number: u64,
@@ -252,12 +270,18 @@ impl Batch {
             said_combined: false,
             vessels_back: BTreeMap::new(),
             answered: None,
+            added: Vec::new(),
+            detour: None,
+            brought_down: BTreeMap::new(),
         }
     }
 
     /// `None` when all steps are done.
     pub fn step(&self) -> Option<&Step> {
-        self.control.steps.get(self.step)
+        match &self.detour {
+            Some(detour) => self.added.get(detour.at),
+            None => self.control.steps.get(self.step),
+        }
     }
 
     pub fn weigh(&self) -> Option<(&Weigh, &Weighing)> {
@@ -273,10 +297,26 @@ impl Batch {
     }
 
     pub fn masses(&self) -> Masses {
-        self.captures.iter().map(|(id, capture)| (id.clone(), capture.net)).collect()
+        let mut masses = Masses::new();
+        for capture in self.captures.values() {
+            *masses.entry(capture.ingredient.clone()).or_default() += capture.net;
+        }
+        masses
     }
 
-    fn weighing_mut(&mut self) -> Option<&mut Weighing> {
+    /// The first weighing of this ingredient; more of it may have been added since.
+    pub fn first_capture(&self, ingredient: &IngredientId) -> Option<&Capture> {
+        let of_it = |capture: &&Capture| &capture.ingredient == ingredient;
+        self.captured().map(|(_, capture)| capture).find(of_it)
+    }
+
+    /// What the vessel in which this was weighed reads empty, on the zero of today.
+    pub fn empty_vessel(&self, ingredient: &IngredientId) -> Option<Mass> {
+        let capture = self.first_capture(ingredient)?;
+        Some(capture.gross? - capture.net + (self.zero - capture.zero))
+    }
+
+    pub(super) fn weighing_mut(&mut self) -> Option<&mut Weighing> {
         match &mut self.work {
             Work::Weighing(weighing) => Some(weighing),
             _ => None,
@@ -319,11 +359,28 @@ impl Batch {
             }
             Fact::ZeroChecked { offset, .. } => self.move_zero(*offset),
             Fact::WindowReached { .. } => {
-                if let Work::Cooking(cooking) = &mut self.work {
+                let detour = self.detour.as_mut().map(|detour| detour.resume.as_mut());
+                if let Work::Cooking(cooking) = detour.unwrap_or(&mut self.work) {
                     cooking.reached = true;
                 }
             }
             Fact::StepDone { .. } => self.finish_step(),
+            Fact::RemedyChosen { steps, .. } => self.set_out(steps),
+            Fact::BroughtDown { step, from, to, .. } => {
+                self.brought_down.insert(step.clone(), (*from, *to));
+            }
+            Fact::Corrected { ingredient, net, .. } => self.correct(number, ingredient, *net),
+            Fact::Retargeted { target, .. } => {
+                if let Some(weighing) = self.weighing_mut() {
+                    weighing.target = *target;
+                }
+            }
+            Fact::ContentWeighed { content, keep, .. } => {
+                if let Work::TakingOut(taking) = &mut self.work {
+                    taking.from = Some((*content, *keep));
+                }
+            }
+            Fact::TakenOut { from, to, .. } => self.take_out(*from, *to),
             Fact::PromptRaised { prompt, asks, .. } => {
                 self.prompt = Some(Prompt { id: *prompt, asks: asks.clone() });
             }
@@ -346,8 +403,15 @@ impl Batch {
     }
 
     fn begin(&mut self, at: Moment, key: &str, target: Option<Target>) {
-        if let Some(index) = self.control.steps.iter().position(|step| step.key == key) {
-            self.step = index;
+        match &mut self.detour {
+            Some(detour) => {
+                let place = self.added.iter().position(|step| step.key == key);
+                detour.at = place.unwrap_or(detour.at);
+            }
+            None => {
+                let place = self.control.steps.iter().position(|step| step.key == key);
+                self.step = place.unwrap_or(self.step);
+            }
         }
         self.work = match (self.step().map(|step| &step.kind), target) {
             (Some(StepKind::Weigh(_)), Some(target)) => Work::Weighing(Weighing {
@@ -368,6 +432,7 @@ impl Batch {
                 look_now: false,
                 reached: false,
             }),
+            (Some(StepKind::TakeOut(_)), _) => Work::TakingOut(TakingOut::default()),
             _ => Work::Waiting,
         };
     }
@@ -392,13 +457,15 @@ impl Batch {
             self.pot_gross = gross;
         }
         self.caustic_out |= target.guard.is_some();
-        let capture = Capture { step: step.to_owned(), target, net, gross, how, number };
-        self.captures.insert(ingredient.clone(), capture);
+        let (ingredient, zero) = (ingredient.clone(), self.zero);
+        let capture = Capture { ingredient, target, net, gross, zero, how, number };
+        self.captures.insert(step.to_owned(), capture);
     }
 
     fn reopen(&mut self) {
-        if let Some(ingredient) = self.weigh().map(|(weigh, _)| weigh.ingredient.clone()) {
-            self.captures.remove(&ingredient);
+        if let Some(key) = self.weigh().and(self.step()).map(|step| step.key.clone()) {
+            self.captures.remove(&key);
+            self.brought_down.remove(&key);
         }
         if let Some(weighing) = self.weighing_mut() {
             weighing.captured = None;
@@ -425,6 +492,10 @@ impl Batch {
             Some(StepKind::Combine { .. }) => self.pot_gross = None,
             _ => {}
         }
+        if self.detour.is_some() {
+            self.go_on_detour();
+            return;
+        }
         self.step += 1;
         self.work = Work::Between;
     }
@@ -450,7 +521,16 @@ impl Batch {
     }
 
     fn carry_over(&mut self, last_seen: Option<Moment>, at: Moment) {
-        match &mut self.work {
+        if let Some(detour) = &mut self.detour {
+            detour.resume.carry_over(last_seen, at);
+        }
+        self.work.carry_over(last_seen, at);
+    }
+}
+
+impl Work {
+    fn carry_over(&mut self, last_seen: Option<Moment>, at: Moment) {
+        match self {
             Work::Weighing(weighing) => {
                 weighing.unconfirmed = weighing.tare.is_some() && weighing.captured.is_none();
                 weighing.captured = weighing.captured.map(|_| at);
@@ -461,7 +541,7 @@ impl Batch {
                 cooking.look_due = cooking.look_due.map(|_| at);
                 cooking.look_now = cooking.look_due.is_none();
             }
-            Work::Between | Work::Waiting => {}
+            Work::Between | Work::Waiting | Work::TakingOut(_) => {}
         }
     }
 }

@@ -20,10 +20,9 @@ pub fn wanted(batch: &Batch) -> Option<IngredientId> {
         StepKind::Combine { .. } if batch.said_combined => vec![&formula.liquid_id],
         _ => Vec::new(),
     };
-    let open = candidates.into_iter().find(|id| {
-        let weighed_in_own = batch.captures.get(id).is_some_and(|capture| capture.gross.is_some());
-        weighed_in_own && !batch.vessels_back.contains_key(id)
-    });
+    let open = candidates
+        .into_iter()
+        .find(|id| batch.empty_vessel(id).is_some() && !batch.vessels_back.contains_key(id));
     open.cloned()
 }
 
@@ -61,20 +60,20 @@ fn close(bench: &mut Bench, id: &BatchId, ingredient: IngredientId, residue: Opt
 /// The load at rest less the vessel's remembered tare, if the load can be that vessel at all.
 fn residue(bench: &Bench, id: &BatchId, ingredient: &IngredientId) -> Option<(Mass, Mass)> {
     let batch = bench.batch(id)?;
-    let capture = batch.captures.get(ingredient)?;
-    let tare = capture.gross? - capture.net;
+    let net = batch.first_capture(ingredient)?.net;
+    let tare = batch.empty_vessel(ingredient)?;
     let (channel, scale) = bench.state.scale_of(id)?;
     let sense = bench.sense(channel)?;
     sense.mass(bench.now, bench.allowed_age(channel))?;
     let rest = sense.rest.at_rest(&bench.settings().rest_test(scale.d, true))?;
     let slack = scale.d * i64::from(bench.settings().vessel_match_d);
     let residue = rest - tare;
-    let possible = -slack <= residue && residue <= capture.net + slack;
+    let possible = -slack <= residue && residue <= net + slack;
     possible.then(|| (residue, negligible(bench, batch, ingredient)))
 }
 
 fn negligible(bench: &Bench, batch: &Batch, ingredient: &IngredientId) -> Mass {
-    let net = batch.captures.get(ingredient).map_or(Mass::ZERO, |capture| capture.net);
+    let net = batch.first_capture(ingredient).map_or(Mass::ZERO, |capture| capture.net);
     let d = bench.state.scale_of(&batch.id).map_or(Mass::ZERO, |(_, scale)| scale.d);
     share_of(net, bench.settings().residue_share).max(d)
 }

@@ -20,6 +20,27 @@ pub struct View {
     pub silenced: Option<Span>,
     /// A step that must be heard runs, and no screen has passed a sound test.
     pub nobody_hears: bool,
+    /// How the ports do. Counted by those who read them, beside the law.
+    #[serde(default)]
+    pub instruments: Vec<InstrumentView>,
+}
+
+/// What one instrument has sent since the daemon started.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct InstrumentView {
+    pub instrument: String,
+    pub port: String,
+    pub open: bool,
+    /// The port is open and yet of no use: silent, unreadable, frozen; and what to look at.
+    pub trouble: Option<String>,
+    pub bytes: u64,
+    pub readings: u64,
+    /// Frames that could not be read.
+    pub refused: u64,
+    /// Bytes that came with a wrong parity or stop bit.
+    pub damaged: u64,
+    /// Times the port was opened.
+    pub opened: u64,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -96,6 +117,8 @@ pub enum Phase {
     Blind,
     /// After a silence the pan does not carry what the books say.
     ZeroDoubted,
+    /// Something is to be taken out of the vessel: the target is what is to be left.
+    TakingOut,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

@@ -10,7 +10,7 @@ use super::law::Bench;
 use super::senses::{Sense, allowed_age};
 use super::setup::{ChannelSetup, ProbeAt, Role};
 use super::state::Batch;
-use super::{heat, words};
+use super::{heat, remedies, words};
 use crate::quantity::{Mass, Moment, Span, Temperature};
 use crate::reading::Channel;
 
@@ -136,6 +136,8 @@ fn findings(bench: &Bench) -> BTreeMap<AlarmId, Finding> {
     findings.insert(AlarmId::NotRecording, at_once(bench.state.journal_lost.is_some()));
     for batch in bench.state.batches.values() {
         caustic(bench, batch, &mut findings);
+        let heavy = remedies::excess(bench, batch).is_some();
+        findings.insert(AlarmId::LyeHeavy { batch: batch.id.clone() }, at_once(heavy));
         heat::findings(bench, batch, &mut findings);
     }
     findings

@@ -11,7 +11,7 @@ use super::settings::CAUSTIC_SHORT;
 use super::state::{Batch, Weighing};
 use super::view::Phase;
 use super::{handling, pace, zero};
-use crate::chemistry::{IngredientId, Masses, ScaleFacts};
+use crate::chemistry::{Guard, IngredientId, Masses, ScaleFacts};
 use crate::plan::{Amount, Nature, Tolerance, Vessel, Weigh};
 use crate::quantity::{Mass, Share};
 
@@ -108,7 +108,9 @@ fn is_caustic_cup(bench: &Bench, pan: &Pan, gross: Mass) -> bool {
     bench.batch(&pan.id).is_some_and(|batch| {
         let of_caustic = batch.captures.values().filter(|c| c.target.guard.is_some());
         batch.caustic_out
-            && of_caustic.filter_map(|c| c.gross).any(|full| (full - gross).abs() <= slack)
+            && of_caustic
+                .filter_map(|c| Some(c.gross? + (batch.zero - c.zero)))
+                .any(|full| (full - gross).abs() <= slack)
     })
 }
 
@@ -179,7 +181,7 @@ fn pour(bench: &mut Bench, pan: &Pan, tare: Mass) {
 /// After a capture: a change reopens it; the next ingredient is announced once it has stood, is on
 /// the disk (or the operator goes on without), and the cup is off the pan.
 fn hold(bench: &mut Bench, pan: &Pan, tare: Option<Mass>) {
-    let Some(capture) = bench.batch(&pan.id).and_then(|b| b.captures.get(&pan.ingredient)) else {
+    let Some(capture) = bench.batch(&pan.id).and_then(|b| b.captures.get(&pan.step)) else {
         return;
     };
     let (capture_gross, number) = (capture.gross, capture.number);
@@ -332,13 +334,29 @@ pub fn target(batch: &Batch, weigh: &Weigh, scale: &ScaleFacts) -> Target {
     let formula = &batch.control.formula;
     let masses = batch.masses();
     match &weigh.amount {
-        Amount::Fixed(mass) => around(*mass, weigh.tolerance, scale),
+        Amount::Fixed(mass) => around(batch.brought_down(*mass), weigh.tolerance, scale),
+        Amount::AfterLye(_) => {
+            let masses = batch.foreseen_acids();
+            let fats = formula.fats_after_lye(&batch.planned(), &masses);
+            let mass = fats.and_then(|fats| fats.get(&weigh.ingredient).copied());
+            around(mass.unwrap_or_default(), weigh.tolerance, scale)
+        }
+        Amount::MoreCaustic(mass) => {
+            let mass = mass.floor_to(scale.d);
+            let slip = share_of(mass, CAUSTIC_SHORT).max(scale.d);
+            let guard = Guard { mass: (mass + slip).floor_to(scale.d), proven: false };
+            Target { mass, low: mass - slip, high: mass + scale.d, guard: Some(guard) }
+        }
         Amount::OfFats(share) => {
             let part = share_of(captured_fats(batch, &masses), *share);
             around(part, weigh.tolerance, scale)
         }
+        Amount::Liquid if let Some(mass) = formula.liquid.mass() => {
+            around(batch.brought_down(mass), weigh.tolerance, scale)
+        }
         Amount::Liquid => around(formula.liquid(&masses), weigh.tolerance, scale),
         Amount::Caustic => {
+            let masses = batch.foreseen();
             let mass = formula.caustic_beside(&weigh.ingredient, &masses);
             let mass = mass.max(Mass::ZERO).floor_to(scale.d);
             let guard = formula.guard(&weigh.ingredient, &masses, scale);
@@ -423,6 +441,12 @@ impl Bench {
         self.state.alarms.iter().any(|(alarm, state)| {
             state.active && matches!(alarm, AlarmId::CausticOver { batch, .. } if batch == id)
         })
+    }
+
+    /// Nothing may be dissolved, combined or left while there is too much caustic.
+    pub(super) fn is_barred_by_caustic(&self, id: &BatchId) -> bool {
+        let heavy = AlarmId::LyeHeavy { batch: id.clone() };
+        self.is_caustic_over(id) || self.state.alarms.get(&heavy).is_some_and(|alarm| alarm.active)
     }
 
     /// How much more than its target is in the cup just now, if the pan tells.

@@ -3,6 +3,7 @@
 //! They are spoken and read from two metres by somebody with wet gloves: short, no jargon of
 //! programs, numbers in the maker's own unit.
 
+use super::acts::may_bring_down;
 use super::alarm::AlarmId;
 use super::fact::{Ask, BackVerdict, BatchId, Fact, Notice, PromptId, Remedy, Target};
 use super::law::Bench;
@@ -10,7 +11,7 @@ use super::progress::cooking;
 use super::setup::{ChannelSetup, ProbeAt, Role};
 use super::state::{Batch, State, Work};
 use super::view::Phase;
-use super::{combine, vessel_back, watches};
+use super::{combine, remedy_words, vessel_back, watches};
 use crate::chemistry::IngredientId;
 use crate::plan::{StepKind, Units, Vessel, Weigh, Window};
 use crate::quantity::{Mass, Temperature, TemperatureDelta};
@@ -24,6 +25,7 @@ pub fn sentence(bench: &Bench, batch: &Batch, phase: Option<Phase>) -> String {
         (StepKind::Weigh(weigh), Work::Weighing(weighing)) => {
             weighing_sentence(bench, batch, weigh, &weighing.target, phase)
         }
+        (StepKind::TakeOut(take_out), _) => remedy_words::take_out(bench, batch, take_out),
         (StepKind::Dissolve | StepKind::Combine { .. }, _)
             if let Some(ingredient) = vessel_back::wanted(batch) =>
         {
@@ -83,6 +85,8 @@ fn weighing_sentence(
              and put it back.)"
             .to_owned(),
         Some(Phase::Blind) => pouring_blind(bench, Some(batch)),
+        // its own sentence stands with the remedies
+        Some(Phase::TakingOut) => String::new(),
         Some(Phase::Over) => format!("Stop: too much {name}. Choose what to do."),
         Some(Phase::Settling) => "Hands off: waiting for the scale to settle.".to_owned(),
         Some(Phase::Captured) if weigh.into == Vessel::Own => {
@@ -111,11 +115,13 @@ pub fn said_of(bench: &Bench, fact: &Fact) -> Option<String> {
             }
         }
         Fact::PromptRaised { asks, .. } => prompt(bench, batch?, asks),
-        Fact::RemedyChosen { remedy: Remedy::SpoonOut, amount, .. } => {
+        Fact::RemedyChosen { remedy: Remedy::SpoonOut, amount, steps, .. } if steps.is_empty() => {
             let units = &batch?.control.units;
             let amount = amount.map_or_else(|| "the excess".to_owned(), |m| mass(units, m));
             format!("Spoon out {amount} of caustic, into waste, never back to stock.")
         }
+        Fact::BroughtDown { from, to, .. } => remedy_words::brought_down(*from, *to),
+        Fact::TakenOut { .. } => "Enough is out. What came out goes into waste.".to_owned(),
         Fact::VesselBack { ingredient, residue, verdict, .. } => {
             vessel_back_words(batch?, ingredient, *residue, *verdict)
         }
@@ -141,8 +147,7 @@ pub fn said_of(bench: &Bench, fact: &Fact) -> Option<String> {
 pub fn recorded(state: &State, after: u64, up_to: u64) -> Vec<String> {
     let mut words = Vec::new();
     for batch in state.batches.values() {
-        for weigh in batch.control.weighings() {
-            let Some(capture) = batch.captures.get(&weigh.ingredient) else { continue };
+        for (weigh, capture) in batch.captured() {
             if (after + 1..=up_to).contains(&capture.number) {
                 let net = mass(&batch.control.units, capture.net);
                 words.push(format!("{}: {net}, recorded.", capitalised(&weigh.name)));
@@ -156,13 +161,19 @@ pub fn prompt(bench: &Bench, batch: &Batch, asks: &Ask) -> String {
     let units = &batch.control.units;
     match asks {
         Ask::TakeShort { missing } => {
-            format!(
-                "{} is missing. Go on adding, or confirm to leave it so.",
-                mass(units, *missing)
-            )
+            let ran_out = if may_bring_down(batch) {
+                " All gone? Choose bring-down: what is still to come comes down with it."
+            } else {
+                ""
+            };
+            let missing = mass(units, *missing);
+            format!("{missing} is missing. Go on adding, or confirm to leave it so.{ran_out}")
         }
         Ask::TakeLong { excess } => {
             format!("{} too much. Take some out, or confirm to leave it so.", mass(units, *excess))
+        }
+        Ask::Remedy { excess, .. } if !bench.is_caustic_over(&batch.id) => {
+            remedy_words::over(bench, batch, *excess)
         }
         Ask::Remedy { options, excess } => {
             let excess = &bench.caustic_excess(&batch.id).unwrap_or(*excess);
@@ -180,6 +191,7 @@ pub fn prompt(bench: &Bench, batch: &Batch, asks: &Ask) -> String {
             }
             format!("Too much caustic. Either {}.", ways.join(", or "))
         }
+        Ask::Under { options, missing } => remedy_words::under(bench, batch, options, *missing),
         Ask::Dissolved => {
             "Confirm when all of the caustic is in the liquid and it is clear.".to_owned()
         }
@@ -236,6 +248,7 @@ pub fn alarm(bench: &Bench, id: &AlarmId) -> String {
             format!("Nothing is being recorded: {why}. Guarding goes on; write weights down.")
         }
         AlarmId::LookMissed { .. } => "Nobody has looked at the pot. Go and look now.".to_owned(),
+        AlarmId::LyeHeavy { .. } => remedy_words::lye_heavy(bench, batch),
     }
 }
 
@@ -251,6 +264,7 @@ pub const fn alarm_over(id: &AlarmId) -> &'static str {
         AlarmId::HeatingFast { .. } => "Heating has slowed.",
         AlarmId::NotRecording => "Recording again.",
         AlarmId::LookMissed { .. } => "Looked at.",
+        AlarmId::LyeHeavy { .. } => "Caustic and fats agree again.",
     }
 }
 
@@ -389,7 +403,7 @@ fn vessel_back_words(
     }
 }
 
-fn ingredient_name(batch: &Batch, ingredient: &IngredientId) -> String {
+pub fn ingredient_name(batch: &Batch, ingredient: &IngredientId) -> String {
     let weigh = batch.control.weighings().find(|weigh| &weigh.ingredient == ingredient);
     weigh.map_or_else(|| ingredient.to_string(), |weigh| weigh.name.clone())
 }
@@ -398,7 +412,7 @@ fn sentences(reasons: &[String]) -> String {
     reasons.iter().map(|reason| format!("{reason}.")).collect::<Vec<_>>().join(" ")
 }
 
-fn mass(units: &Units, mass: Mass) -> String {
+pub fn mass(units: &Units, mass: Mass) -> String {
     mass.show(units.mass, units.mass_decimals)
 }
 

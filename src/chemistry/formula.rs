@@ -126,13 +126,20 @@ impl Formula {
         Mass::from_grams_rounded(rest * covers / (covers + open_share) * caustic.g_per_g_koh())
     }
 
-    /// When the lye is made first, the fats follow it: the planned fats, all in the same
-    /// proportion, that bring the caustics really weighed to the recipe's superfat. `None` if
-    /// there is nothing to scale.
-    pub fn fats_for_caustic(&self, planned: &Masses, weighed: &Masses) -> Option<Masses> {
-        let planned_koh = self.fat_koh_g(planned);
-        let left = self.alkali_koh_g(weighed) - self.acid_koh_g(weighed);
-        let factor = left / (planned_koh * (1.0 - self.superfat.fraction()));
+    /// When the lye is made first, the fats follow it: those planned and not yet weighed, all in
+    /// the same proportion, that bring the caustics really weighed to the recipe's superfat beside
+    /// the fats really weighed. `None` if there is nothing to scale, or nothing is left to take up.
+    pub fn fats_after_lye(&self, planned: &Masses, weighed: &Masses) -> Option<Masses> {
+        let open = |fat: &&FormulaFat| !fat.after_cook && !weighed.contains_key(&fat.id);
+        let planned_koh: f64 = self
+            .fats
+            .iter()
+            .filter(open)
+            .filter_map(|fat| Some(planned.get(&fat.id)?.grams() * fat.koh_g_per_g()))
+            .sum();
+        let wanted = self.alkali_koh_g(weighed) - self.acid_koh_g(weighed);
+        let left = wanted / (1.0 - self.superfat.fraction()) - self.fat_koh_g(weighed);
+        let factor = left / planned_koh;
         if !(factor.is_finite() && factor > 0.0) {
             return None;
         }
@@ -140,7 +147,7 @@ impl Formula {
             let mass = planned.get(&fat.id)?;
             Some((fat.id.clone(), Mass::from_grams_rounded(mass.grams() * factor)))
         };
-        Some(self.fats.iter().filter(|fat| !fat.after_cook).filter_map(scaled).collect())
+        Some(self.fats.iter().filter(open).filter_map(scaled).collect())
     }
 
     /// The liquid that goes with the caustics as weighed. Stock lye brings its own water: the
@@ -399,7 +406,7 @@ mod tests {
             let formula = bar("5 %", &[("olive", 191.5), ("shea", 180.5)]);
             let planned = masses(&[("olive", oil), ("shea", butter)]);
             let lye = masses(&[("naoh", weighed)]);
-            let mut all = formula.fats_for_caustic(&planned, &lye).unwrap();
+            let mut all = formula.fats_after_lye(&planned, &lye).unwrap();
             let proportion = all[&"olive".into()].grams() / all[&"shea".into()].grams();
             prop_assert!((proportion / (oil / butter) - 1.0).abs() < 1e-6);
             all.extend(lye);

@@ -83,7 +83,8 @@ impl LiquidRule {
         }
     }
 
-    pub(super) fn mass(self) -> Option<Mass> {
+    /// `None` when the rule is no mass.
+    pub fn mass(self) -> Option<Mass> {
         match self {
             LiquidRule::Mass(mass) => Some(mass),
             LiquidRule::Ratio(_) | LiquidRule::Concentration(_) => None,

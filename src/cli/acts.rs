@@ -36,9 +36,29 @@ pub async fn confirm(at: Place, args: args::Confirm) -> anyhow::Result<ExitCode>
 }
 
 pub async fn choose(at: Place, args: args::Choose) -> anyhow::Result<ExitCode> {
-    let is_remedy = |prompt: &PromptView| matches!(prompt.asks, Ask::Remedy { .. });
-    let prompt = question(&at, args.question, is_remedy).await?;
-    act(&at, Act::Choose { prompt, remedy: args.remedy.into() }).await
+    let has_a_choice = |prompt: &PromptView| {
+        matches!(prompt.asks, Ask::Remedy { .. } | Ask::Under { .. } | Ask::TakeShort { .. })
+    };
+    let prompt = question(&at, args.question, has_a_choice).await?;
+    act(&at, Act::Choose { prompt, remedy: args.remedy }).await
+}
+
+pub async fn remedy(at: Place, args: args::AskRemedy) -> anyhow::Result<ExitCode> {
+    let batch = batch(&at, args.batch).await?.batch;
+    let answer = act(&at, Act::AskRemedy { batch: batch.clone() }).await?;
+    let view: View = client(&at).get("/view").await?;
+    let asked = view.batches.into_iter().find(|open| open.batch == batch);
+    if let Some(prompt) = asked.and_then(|batch| batch.prompt) {
+        println!("{}", prompt.words);
+    }
+    Ok(answer)
+}
+
+pub async fn correct(at: Place, args: args::Correct) -> anyhow::Result<ExitCode> {
+    let batch = batch(&at, args.batch).await?.batch;
+    let mass = Mass::parse(&args.mass)?;
+    let ingredient = IngredientId(args.ingredient);
+    act(&at, Act::Correct { batch, ingredient, mass, reason: args.reason }).await
 }
 
 pub async fn declare(at: Place, args: args::Declare) -> anyhow::Result<ExitCode> {

@@ -1,8 +1,10 @@
 use std::net::SocketAddr;
 use std::path::PathBuf;
 
+use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
 use clap::{Parser, Subcommand, ValueEnum};
 
+use super::instruments::{IdentifyArgs, ListenArgs, PortsArgs};
 use crate::bench::{Observation, Outcome, Remedy};
 use crate::daemon::{Folder, PageOptions};
 use crate::demo;
@@ -45,8 +47,12 @@ pub enum Command {
     Start(Start),
     /// Say yes to what is asked
     Confirm(Confirm),
-    /// Choose a remedy for too much caustic
+    /// Choose what to do about too much or too little
     Choose(Choose),
+    /// Ask what can be done about too little caustic, or too much
+    Remedy(AskRemedy),
+    /// Correct a mass on record that was wrong; the old one stays on record too
+    Correct(Correct),
     /// Declare a mass that was not weighed here; it stays marked so
     Declare(Declare),
     /// Note what you see
@@ -73,6 +79,12 @@ pub enum Command {
     Review(Review),
     /// Wire sheets: how instruments speak
     Sheet(Sheet),
+    /// List what is plugged in: lasting names, USB ids, who may open it
+    Ports(PortsArgs),
+    /// Show what comes from a port, byte by byte, as it comes
+    Listen(ListenArgs),
+    /// Find out how the instrument at a port speaks
+    Identify(IdentifyArgs),
 }
 
 #[derive(clap::Args)]
@@ -214,17 +226,30 @@ pub struct Confirm {
 
 #[derive(clap::Args)]
 pub struct Choose {
-    pub remedy: RemedyName,
+    #[arg(value_parser = remedies())]
+    pub remedy: Remedy,
     /// The number of the question [default: the one asked now]
     pub question: Option<u64>,
 }
 
-#[derive(Clone, Copy, ValueEnum)]
-pub enum RemedyName {
-    /// Still dry: take the excess out, into waste
-    SpoonOut,
-    /// Give the batch up and dispose of it as the safety data sheet says
-    Discard,
+#[derive(clap::Args)]
+pub struct Correct {
+    /// The ingredient as the recipe names it
+    pub ingredient: String,
+    /// What was really in it, with the unit, like "12.5 g" or "4 oz"
+    pub mass: String,
+    /// Why the mass on record is wrong
+    pub reason: String,
+    /// The batch [default: the one that is open]
+    #[arg(long)]
+    pub batch: Option<String>,
+}
+
+#[derive(clap::Args)]
+pub struct AskRemedy {
+    /// The batch [default: the one that is open]
+    #[arg(long)]
+    pub batch: Option<String>,
 }
 
 #[derive(clap::Args)]
@@ -383,13 +408,11 @@ impl Demo {
     }
 }
 
-impl From<RemedyName> for Remedy {
-    fn from(name: RemedyName) -> Remedy {
-        match name {
-            RemedyName::SpoonOut => Remedy::SpoonOut,
-            RemedyName::Discard => Remedy::Discard,
-        }
-    }
+/// Every remedy by its word, with what it is.
+fn remedies() -> impl clap::builder::TypedValueParser<Value = Remedy> {
+    let words = Remedy::ALL.map(|remedy| PossibleValue::new(remedy.word()).help(remedy.title()));
+    let of = |word: String| Remedy::ALL.into_iter().find(|remedy| remedy.word() == word);
+    PossibleValuesParser::new(words).try_map(move |word| of(word).ok_or("no remedy of this name"))
 }
 
 impl From<OutcomeName> for Outcome {

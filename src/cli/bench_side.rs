@@ -129,7 +129,7 @@ fn check_sheet(file: &Path) -> anyhow::Result<ExitCode> {
 }
 
 /// Ends when the process is asked to: interrupt or terminate.
-async fn interrupted() {
+pub(super) async fn interrupted() {
     use tokio::signal::unix::{SignalKind, signal};
     let Ok(mut terminate) = signal(SignalKind::terminate()) else {
         // without the second signal the first still works
@@ -165,7 +165,8 @@ fn read_bench_file(path: &Path) -> anyhow::Result<BenchFile> {
     Ok(BenchFile::read(Source { file: &path.display().to_string(), text: &text })?)
 }
 
-fn sheets(folder: Option<&Path>) -> anyhow::Result<SheetLibrary> {
+/// The shipped sheets, and those of a folder of the maker's own.
+pub(super) fn sheets(folder: Option<&Path>) -> anyhow::Result<SheetLibrary> {
     let mut library = SheetLibrary::built_in()?;
     let Some(folder) = folder else { return Ok(library) };
     let entries = fs::read_dir(folder)

@@ -4,6 +4,7 @@ mod acts;
 mod args;
 mod bench_side;
 mod books;
+mod instruments;
 mod page;
 mod show;
 mod watch;
@@ -48,9 +49,14 @@ async fn dispatch(args: Args) -> anyhow::Result<ExitCode> {
         Command::Plan(plan) => bench_side::plan(plan),
         Command::Example(example) => bench_side::example(example),
         Command::Sheet(sheet) => bench_side::sheet(sheet),
+        Command::Ports(args) => instruments::ports(&args),
+        Command::Listen(args) => instruments::listen(args).await,
+        Command::Identify(args) => instruments::identify(args).await,
         Command::Start(start) => acts::start(at, start).await,
         Command::Confirm(confirm) => acts::confirm(at, confirm).await,
         Command::Choose(choose) => acts::choose(at, choose).await,
+        Command::Remedy(remedy) => acts::remedy(at, remedy).await,
+        Command::Correct(correct) => acts::correct(at, correct).await,
         Command::Declare(declare) => acts::declare(at, declare).await,
         Command::Observe(observe) => acts::observe(at, observe).await,
         Command::Acknowledge(acknowledge) => acts::acknowledge(at, acknowledge).await,

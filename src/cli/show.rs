@@ -2,7 +2,8 @@
 //! but words and alignment.
 
 use crate::bench::{
-    AlarmView, BatchView, CaptureHow, ChannelView, Pace, Phase, Priority, Role, View, WeighingView,
+    AlarmView, BatchView, CaptureHow, ChannelView, InstrumentView, Pace, Phase, Priority, Role,
+    View, WeighingView,
 };
 use crate::quantity::{Mass, MassUnit, Span, TemperatureUnit};
 use crate::reading::Value;
@@ -39,7 +40,32 @@ pub fn lines(view: &View, width: usize) -> Vec<String> {
     if let Some(why) = &view.journal.failed {
         lines.push(format!("NOT RECORDING: {why}"));
     }
+    let counted: Vec<String> = view.instruments.iter().map(counters).collect();
+    if !counted.is_empty() {
+        lines.extend(wrap(&counted.join("   "), width, ""));
+    }
+    for instrument in &view.instruments {
+        if let Some(trouble) = &instrument.trouble {
+            let words = format!("! {}: {trouble}", instrument.instrument);
+            lines.extend(wrap(&words, width, "  "));
+        }
+    }
     lines
+}
+
+/// "scale: 1204 readings, 2 refused, opened 3 times"; what is nothing is left out.
+fn counters(instrument: &InstrumentView) -> String {
+    let mut parts = vec![format!("{} readings", instrument.readings)];
+    for (count, what) in [(instrument.refused, "refused"), (instrument.damaged, "bytes damaged")] {
+        if count > 0 {
+            parts.push(format!("{count} {what}"));
+        }
+    }
+    if instrument.opened > 1 {
+        parts.push(format!("opened {} times", instrument.opened));
+    }
+    let open = if instrument.open { "" } else { "NOT OPEN, " };
+    format!("{}: {open}{}", instrument.instrument, parts.join(", "))
 }
 
 /// The step and its sentence in one line, for a pipe.
@@ -127,6 +153,7 @@ fn weighing_lines(batch: &BatchView, weighing: &WeighingView, lines: &mut Vec<St
         Phase::Lifted => "lifted",
         Phase::Blind => "BLIND",
         Phase::ZeroDoubted => "zero in doubt",
+        Phase::TakingOut => "taking out",
     };
     lines.push(format!("  {left}  ({net} of {}, {phase}){pace}", show(weighing.target.mass)));
     lines.push(format!("  {}", dip_rule(weighing)));
@@ -220,6 +247,29 @@ mod tests {
     use super::*;
     use crate::bench::Target;
     use crate::plan::Vessel;
+
+    #[test]
+    fn counters_and_troubles_of_the_ports_are_shown() {
+        let scale = InstrumentView {
+            instrument: "scale".to_owned(),
+            open: true,
+            trouble: Some("open, but nothing has come for 5.0 s".to_owned()),
+            readings: 1204,
+            refused: 2,
+            damaged: 1,
+            opened: 3,
+            ..InstrumentView::default()
+        };
+        let gone = InstrumentView { instrument: "probe".to_owned(), ..InstrumentView::default() };
+        let view = View { instruments: vec![scale, gone], ..View::default() };
+        let shown = lines(&view, 100);
+        assert!(shown.contains(
+            &"scale: 1204 readings, 2 refused, 1 bytes damaged, opened 3 times   probe: NOT OPEN, 0 \
+              readings"
+                .to_owned()
+        ), "{shown:#?}");
+        assert!(shown.contains(&"! scale: open, but nothing has come for 5.0 s".to_owned()));
+    }
 
     fn rule(net: &str) -> String {
         let g = |text: &str| Mass::parse(&format!("{text} g")).unwrap();

@@ -6,6 +6,7 @@ use std::time::Duration;
 use anyhow::Context;
 use tokio::sync::{broadcast, oneshot, watch};
 
+use super::dials::Dials;
 use super::folder::Folder;
 use crate::bench::{Act, Bench, Cue, Input, Output, Reply, SessionOpened, View};
 use crate::bench_file::BenchFile;
@@ -34,6 +35,7 @@ pub struct Handle {
     pub views: watch::Receiver<Arc<View>>,
     pub cues: broadcast::Sender<Cue>,
     pub journal: Writer,
+    pub dials: Dials,
 }
 
 pub struct BenchThread {
@@ -68,8 +70,15 @@ pub fn start(folder: &Folder, bench_file: &BenchFile, clock: Clock) -> anyhow::R
     };
     let (views_out, views) = watch::channel(Arc::new(View::default()));
     let (cues, _) = broadcast::channel(CUES_KEPT);
-    let handle = Handle { messages, views, cues: cues.clone(), journal: journal.writer() };
-    let desk = Loop { bench, clock, journal: journal.writer(), views: views_out, cues };
+    let (writer, dials) = (journal.writer(), Dials::new(bench_file));
+    let handle = Handle {
+        messages,
+        views,
+        cues: cues.clone(),
+        journal: writer.clone(),
+        dials: dials.clone(),
+    };
+    let desk = Loop { bench, clock, journal: writer, views: views_out, cues, dials };
     let thread = std::thread::Builder::new()
         .name("bench".to_owned())
         .spawn(move || {
@@ -114,6 +123,7 @@ struct Loop {
     journal: Writer,
     views: watch::Sender<Arc<View>>,
     cues: broadcast::Sender<Cue>,
+    dials: Dials,
 }
 
 impl Loop {
@@ -158,7 +168,9 @@ impl Loop {
             // nobody may be listening, which is no fault of the bench
             let _ = self.cues.send(cue);
         }
-        self.views.send_replace(Arc::new(self.bench.view(self.clock.now())));
+        let mut view = self.bench.view(self.clock.now());
+        view.instruments = self.dials.look();
+        self.views.send_replace(Arc::new(view));
         output.reply
     }
 }

@@ -8,6 +8,7 @@
 
 mod bench_loop;
 mod desk;
+mod dials;
 mod evidence;
 mod files;
 mod folder;

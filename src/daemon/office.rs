@@ -12,7 +12,6 @@ use super::works::{Works, sheets_are_known};
 use crate::bench::BatchId;
 use crate::bench_file::BenchFile;
 use crate::plan::Alterations;
-use crate::port::Counts;
 use crate::problem::Source;
 use crate::web::StartRequest;
 use crate::wire::SheetLibrary;
@@ -91,11 +90,6 @@ impl Desk {
 
     pub fn sheets(&self) -> &SheetLibrary {
         &self.ground.sheets
-    }
-
-    /// What each instrument's port has seen.
-    pub fn counts(&self) -> BTreeMap<String, Counts> {
-        self.now().counts()
     }
 
     /// `None` where this daemon keeps no bench file, as in the demonstration.

@@ -1,4 +1,3 @@
-use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use tokio::task::JoinHandle;
@@ -13,7 +12,6 @@ use crate::wire::{ChannelMap, Decoder, Item, Sheet, SheetLibrary};
 /// One task for each instrument.
 pub struct Ports {
     tasks: Vec<JoinHandle<()>>,
-    pub counters: BTreeMap<String, Arc<Counters>>,
 }
 
 /// # Errors
@@ -24,18 +22,16 @@ pub fn start(
     clock: &Clock,
     bench: &Handle,
 ) -> anyhow::Result<Ports> {
-    let mut ports = Ports { tasks: Vec::new(), counters: BTreeMap::new() };
+    let mut ports = Ports { tasks: Vec::new() };
     for instrument in &bench_file.instruments {
         let sheet = sheets.find(&instrument.sheet)?;
-        let counters = Arc::new(Counters::default());
-        ports.counters.insert(instrument.name.clone(), Arc::clone(&counters));
         let keeper = Keeper {
             name: Arc::from(instrument.name.as_str()),
             settings: PortSettings::new(&instrument.port, sheet.line, instrument.serial),
             sheet: Arc::clone(sheet),
             channels: channels(instrument),
             clock: clock.clone(),
-            counters,
+            counters: bench.dials.of(&instrument.name).unwrap_or_default(),
             bench: bench.clone(),
         };
         ports.tasks.push(tokio::spawn(keeper.keep()));
@@ -119,12 +115,13 @@ fn route(bench: &Handle, clock: &Clock, name: &Arc<str>, event: Event) {
             tracing::debug!("{name}: a frame is refused: {why}");
             bench.offer(clock.now(), Input::Refused { instrument: instrument() });
         }
-        Event::Unreadable { why } => {
-            tracing::warn!(
-                "{name}: bytes come, but nothing in them can be read ({why}); is it the right \
-                 wire sheet, and the right speed?"
-            );
-        }
+        // an empty piece of tape stands for the byte that nobody knows
+        Event::Damaged { at } => bench.journal.bytes(name, at, &[]),
+        Event::Health(health) => match health.words() {
+            Some(words) => tracing::warn!("{name}: {words}"),
+            None => tracing::info!("{name}: good again"),
+        },
+        Event::Asked { .. } | Event::Frame { .. } => {}
     }
 }
 

@@ -1,9 +1,6 @@
 //! What runs for one bench file: bench thread, ports and hook. It is taken down and put up again
 //! when another bench file is applied, while the doors stay open.
 
-use std::collections::BTreeMap;
-use std::sync::Arc;
-
 use anyhow::Context;
 use tokio::task::JoinHandle;
 
@@ -12,7 +9,6 @@ use super::folder::Folder;
 use super::{hook, ports};
 use crate::bench_file::BenchFile;
 use crate::clock::Clock;
-use crate::port::{Counters, Counts};
 use crate::wire::SheetLibrary;
 
 /// What does not change while the daemon runs.
@@ -33,14 +29,6 @@ pub struct Works {
 pub struct Now {
     pub bench_file: BenchFile,
     pub handle: Handle,
-    counters: BTreeMap<String, Arc<Counters>>,
-}
-
-impl Now {
-    /// What each port has seen since the works were put up.
-    pub fn counts(&self) -> BTreeMap<String, Counts> {
-        self.counters.iter().map(|(name, counters)| (name.clone(), counters.counts())).collect()
-    }
 }
 
 /// Every wire sheet the file names must be known before anything is taken down for it.
@@ -67,8 +55,7 @@ impl Works {
         let handle = bench.handle.clone();
         let hook = hook::start(bench_file.alarm_command.clone(), handle.cues.subscribe());
         let ports = ports::start(&bench_file, sheets, clock, &handle)?;
-        let counters = ports.counters.clone();
-        Ok((Works { bench, ports, hook }, Now { bench_file, handle, counters }))
+        Ok((Works { bench, ports, hook }, Now { bench_file, handle }))
     }
 
     /// Ports close, the bench stops and the journal is brought to the disk.

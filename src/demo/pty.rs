@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use rustix::fs::{OFlags, fcntl_getfl, fcntl_setfl};
 use rustix::io::Errno;
 use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
-use rustix::termios::{OptionalActions, tcgetattr, tcsetattr};
+use rustix::termios::{InputModes, OptionalActions, tcgetattr, tcsetattr};
 
 /// A serial port that a simulated instrument sits on: a pseudo-terminal behind a link of our own,
 /// so that the port has the same name after it has been unplugged and plugged in again.
@@ -61,6 +61,22 @@ impl SimPort {
             Ok(_) | Err(Errno::AGAIN) => Ok(()),
             Err(error) => Err(error.into()),
         }
+    }
+
+    /// From now on `FF 00` and a byte are delivered as written: what a driver that is asked to mark
+    /// damaged bytes makes of one. A pseudo-terminal damages none by itself.
+    ///
+    /// # Errors
+    /// When nothing is plugged in, or the other side has not been opened yet.
+    pub fn damage(&self) -> io::Result<()> {
+        let master = self.master.as_ref().ok_or(io::ErrorKind::NotConnected)?;
+        let mut settings = tcgetattr(master)?;
+        if !settings.input_modes.contains(InputModes::PARMRK) {
+            return Err(io::Error::other("nobody has asked for marks"));
+        }
+        settings.input_modes.remove(InputModes::PARMRK);
+        tcsetattr(master, OptionalActions::Now, &settings)?;
+        Ok(())
     }
 
     /// What the daemon has sent since the last look, perhaps nothing.

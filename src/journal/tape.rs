@@ -11,7 +11,8 @@ use crate::quantity::Moment;
 use super::JournalError;
 use super::blocks::{put, put_signed, take, take_signed};
 
-/// Bytes that came at one moment.
+/// Bytes that came at one moment. None at all stand for one that came with a wrong parity or stop
+/// bit: a decoder is told of it by `Decoder::damaged`.
 pub type Piece = (Moment, Vec<u8>);
 
 const VERSION: u64 = 1;

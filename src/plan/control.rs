@@ -2,7 +2,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::chemistry::{Formula, IngredientId, StartState};
 use crate::quantity::{
-    Mass, MassUnit, Share, Span, Temperature, TemperatureDelta, TemperatureUnit,
+    Mass, MassUnit, Share, Span, Temperature, TemperatureDelta, TemperatureUnit, Volume,
 };
 
 /// The copy of a recipe frozen into one batch when it starts (IEC 61512). The batch is judged by
@@ -21,6 +21,18 @@ pub struct ControlRecipe {
     /// How the lye is started, if that was declared; otherwise its peak is not judged.
     #[serde(default)]
     pub lye_start: Option<StartState>,
+    /// The pot by the bench file, where it is known which.
+    #[serde(default)]
+    pub pot: Option<Pot>,
+}
+
+/// What limits how much may be added to a pot.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Pot {
+    pub name: String,
+    pub tare: Mass,
+    /// To the brim.
+    pub volume: Option<Volume>,
 }
 
 /// What the maker reads and writes in.
@@ -40,6 +52,9 @@ pub struct Step {
     /// Named where they are: goggles, ventilation, blades.
     pub hazards: Vec<String>,
     pub kind: StepKind,
+    /// From here on the soap is on its way into the mould, and nothing can be added to it.
+    #[serde(default)]
+    pub moulding: bool,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -55,6 +70,8 @@ pub enum StepKind {
         difference_max: Option<TemperatureDelta>,
     },
     Cook(Cook),
+    /// A remedy: too much is in a vessel, and is taken out until only what is to be used is left.
+    TakeOut(TakeOut),
     /// Something the operator does and says done: melt down, pour, unmould.
     Do,
 }
@@ -83,6 +100,10 @@ pub enum Amount {
     Liquid,
     /// A share of the fats captured: glycerin, fragrance, clay.
     OfFats(Share),
+    /// A fat whose lye is made already: planned so, it follows the caustics captured.
+    AfterLye(Mass),
+    /// Caustic that a remedy adds: so much and hardly more.
+    MoreCaustic(Mass),
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -112,6 +133,39 @@ pub enum Tolerance {
     Share(Share),
     /// As the recipe says; never finer than one scale interval.
     Mass(Mass),
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct TakeOut {
+    /// The vessel is the one in which this was weighed.
+    pub vessel_of: IngredientId,
+    /// As the operator knows the vessel's content.
+    pub name: String,
+    pub keep: Keep,
+}
+
+impl TakeOut {
+    /// Everything that is taken out together, in proportion.
+    pub fn ingredients(&self, formula: &Formula) -> Vec<IngredientId> {
+        match self.keep {
+            Keep::Mass(_) => vec![self.vessel_of.clone()],
+            Keep::PartOfLye => {
+                let caustics = formula.caustics.iter().map(|caustic| &caustic.id);
+                let acids = formula.acids.iter().map(|acid| &acid.id);
+                caustics.chain(acids).chain([&formula.liquid_id]).cloned().collect()
+            }
+        }
+    }
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Keep {
+    /// Dry caustic: so much of it.
+    Mass(Mass),
+    /// The clear lye is weighed first, since water may have left it; then so much of it is kept as
+    /// holds the caustic that the fats take.
+    PartOfLye,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -150,11 +204,16 @@ pub enum Severity {
 impl Weigh {
     /// Weighed with its own cup and under the hard guard.
     pub const fn is_caustic(&self) -> bool {
-        matches!(self.amount, Amount::Caustic)
+        matches!(self.amount, Amount::Caustic | Amount::MoreCaustic(_))
     }
 }
 
 impl ControlRecipe {
+    /// The lye is made before the fats are weighed, and they follow it.
+    pub fn is_lye_first(&self) -> bool {
+        self.weighings().any(|weigh| matches!(weigh.amount, Amount::AfterLye(_)))
+    }
+
     pub fn weighings(&self) -> impl Iterator<Item = &Weigh> {
         self.steps.iter().filter_map(|step| match &step.kind {
             StepKind::Weigh(weigh) => Some(weigh),

@@ -18,8 +18,8 @@ use crate::recipe::Recipe;
 
 pub use alterations::{AlterationError, Alterations};
 pub use control::{
-    Amount, ControlRecipe, Cook, Finding, Nature, Severity, Step, StepKind, Tolerance, Units,
-    Vessel, Weigh, Window,
+    Amount, ControlRecipe, Cook, Finding, Keep, Nature, Pot, Severity, Step, StepKind, TakeOut,
+    Tolerance, Units, Vessel, Weigh, Window,
 };
 pub use formula::FatBasis;
 pub use outlook::{CausticOutlook, LyeOutlook, Outlook};
@@ -97,6 +97,11 @@ pub fn plan(
         steps: steps::of(recipe, &planned, &outlook, units, bench),
         findings: Vec::new(),
         lye_start: recipe.liquid.start.map(|_| start),
+        pot: pot.as_ref().map(|pot| Pot {
+            name: pot.name.clone(),
+            tare: pot.tare,
+            volume: pot.volume,
+        }),
     };
     let situation = fitness::Situation {
         recipe,

@@ -3,7 +3,9 @@
 use crate::bench_file::BenchFile;
 use crate::chemistry::Masses;
 use crate::quantity::{Mass, Share};
-use crate::recipe::{Addition, AdditionAmount, CausticChoice, LateFat, Lot, Oil, Recipe, When};
+use crate::recipe::{
+    Addition, AdditionAmount, CausticChoice, LateFat, Lot, Oil, Order, Recipe, When,
+};
 
 use super::{
     Amount, Cook, Nature, Outlook, Step, StepKind, Tolerance, Units, Vessel, Weigh, hazards,
@@ -20,17 +22,18 @@ pub(super) fn of(
     units: Units,
     bench: Option<&BenchFile>,
 ) -> Vec<Step> {
-    let mut steps = Steps { steps: Vec::new(), recipe, planned, units };
+    let mut steps = Steps { steps: Vec::new(), recipe, planned, units, moulding: false };
     steps.work(When::First);
-    for oil in &recipe.oils {
-        steps.oil(oil);
+    match recipe.order {
+        Order::OilsFirst => {
+            steps.oils();
+            steps.lye(outlook);
+        }
+        Order::LyeFirst => {
+            steps.lye(outlook);
+            steps.oils();
+        }
     }
-    steps.additions(When::BeforeLye);
-    steps.work(When::BeforeLye);
-    for caustic in &recipe.caustics {
-        steps.caustic(caustic);
-    }
-    steps.liquid_and_lye(outlook);
     let combine = StepKind::Combine {
         oils: recipe.combine.oils,
         lye: recipe.combine.lye,
@@ -45,6 +48,7 @@ pub(super) fn of(
     steps.late_fats();
     steps.additions(When::AfterCook);
     steps.work(When::AfterCook);
+    steps.moulding = true;
     if !steps.work(When::Last) && recipe.makes_bars() {
         steps.push("pour", "pour into the mould", words(&hazards::POUR), StepKind::Do);
     }
@@ -64,6 +68,8 @@ struct Steps<'a> {
     recipe: &'a Recipe,
     planned: &'a Masses,
     units: Units,
+    /// From here on the soap is on its way into the mould.
+    moulding: bool,
 }
 
 impl Steps<'_> {
@@ -75,7 +81,8 @@ impl Steps<'_> {
             unique = format!("{key}-{count}");
             count += 1;
         }
-        self.steps.push(Step { key: unique, title: title.to_owned(), hazards, kind });
+        let (title, moulding) = (title.to_owned(), self.moulding);
+        self.steps.push(Step { key: unique, title, hazards, kind, moulding });
     }
 
     fn weigh(&mut self, weigh: Weigh, hazards: Vec<String>) {
@@ -83,12 +90,30 @@ impl Steps<'_> {
         self.push(&key, &title, hazards, StepKind::Weigh(weigh));
     }
 
+    fn oils(&mut self) {
+        for oil in &self.recipe.oils {
+            self.oil(oil);
+        }
+        self.additions(When::BeforeLye);
+        self.work(When::BeforeLye);
+    }
+
+    fn lye(&mut self, outlook: &Outlook) {
+        for caustic in &self.recipe.caustics {
+            self.caustic(caustic);
+        }
+        self.liquid_and_lye(outlook);
+    }
+
     fn oil(&mut self, oil: &Oil) {
         let mass = self.planned.get(&oil.id).copied().unwrap_or(oil.mass);
         let weigh = Weigh {
             ingredient: oil.id.clone(),
             name: oil.name.clone(),
-            amount: Amount::Fixed(mass),
+            amount: match self.recipe.order {
+                Order::OilsFirst => Amount::Fixed(mass),
+                Order::LyeFirst => Amount::AfterLye(mass),
+            },
             into: Vessel::Pot,
             nature: oil.nature,
             tolerance: tolerance(oil.tolerance, oil.nature),

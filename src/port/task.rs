@@ -1,15 +1,15 @@
 use std::sync::Arc;
 use std::time::Duration;
 
-use tokio::io::{AsyncReadExt, AsyncWriteExt};
-use tokio_serial::SerialStream;
-
 use super::counters::Counters;
+use super::health::{Health, Pulse};
 use super::line::PortSettings;
+use super::link::Link;
+use super::marks::Piece;
 use super::open::open;
 use crate::clock::Clock;
 use crate::quantity::{Moment, Span};
-use crate::wire::{Decoder, Item, Talker};
+use crate::wire::{Decoder, FrameRead, Item, Talker};
 
 /// What a port tells of itself.
 #[derive(Clone, Debug, PartialEq)]
@@ -25,22 +25,32 @@ pub enum Event {
         at: Moment,
         bytes: Vec<u8>,
     },
-    Item(Item),
-    /// Bytes come, but none of them can be read.
-    Unreadable {
-        why: String,
+    /// A byte came with a wrong parity or stop bit; what it was nobody knows.
+    Damaged {
+        at: Moment,
     },
+    /// A question was written, counted as the sheet lists them.
+    Asked {
+        at: Moment,
+        question: usize,
+        bytes: Vec<u8>,
+    },
+    /// A whole frame that can be read; its readings follow. One that cannot comes as an item.
+    Frame {
+        at: Moment,
+        bytes: Vec<u8>,
+    },
+    Item(Item),
+    /// The open port does better or worse than it did.
+    Health(Health),
 }
 
 const RETRY_FIRST: Duration = Duration::from_millis(100);
 const RETRY_LONGEST: Duration = Duration::from_secs(1);
 /// A question that cannot be written within this is not written: the line is blocked.
 const WRITE_LONGEST: Duration = Duration::from_millis(500);
-const READ_MAX: usize = 4096;
 /// Looked at again at least this often, for frames that end by a pause and questions that are due.
 const IDLE: Span = Span::from_millis(50);
-/// So many refused frames without a reading between them, and the settings are in question.
-const UNREADABLE_AFTER: u32 = 20;
 
 /// Reads one port for ever: opens it, loses it, opens it again. Ends only by being dropped.
 pub async fn run(
@@ -53,19 +63,29 @@ pub async fn run(
     let sheet = Arc::new(decoder.sheet().clone());
     let mut retry = RETRY_FIRST;
     loop {
-        let why = match open(&settings) {
-            Ok(mut port) => {
+        let why = match open(&settings, sheet.frame.is_report()) {
+            Ok(link) => {
                 retry = RETRY_FIRST;
                 counters.opened();
                 decoder.reset();
                 tell(Event::Back);
-                let talker = Talker::new(&sheet, clock.now());
-                let mut session = Session { decoder: &mut decoder, clock: &clock, talker };
-                let why = session.serve(&mut port, &counters, &mut tell).await;
+                let opened = clock.now();
+                let mut session = Session {
+                    link,
+                    decoder: &mut decoder,
+                    clock: &clock,
+                    counters: &counters,
+                    talker: Talker::new(&sheet, opened),
+                    pulse: Pulse::new(&sheet, opened),
+                    health: Health::Good,
+                };
+                // the link is dropped at once: held, a replugged adapter would get another name
+                let why = session.serve(&mut tell).await;
                 format!("{} {why}", settings.path.display())
             }
             Err(error) => error.to_string(),
         };
+        counters.lost();
         tell(Event::Lost { why });
         tokio::time::sleep(retry).await;
         retry = (retry * 2).min(RETRY_LONGEST);
@@ -74,80 +94,109 @@ pub async fn run(
 
 /// One opening of the port.
 struct Session<'a> {
+    link: Link,
     decoder: &'a mut Decoder,
     clock: &'a Clock,
+    counters: &'a Counters,
     talker: Option<Talker>,
+    pulse: Pulse,
+    health: Health,
 }
 
 impl Session<'_> {
     /// Returns why the port was lost.
-    async fn serve(
-        &mut self,
-        port: &mut SerialStream,
-        counters: &Counters,
-        tell: &mut (impl FnMut(Event) + Send),
-    ) -> String {
-        let mut buffer = vec![0; READ_MAX];
-        let mut unread = 0;
+    async fn serve(&mut self, tell: &mut (impl FnMut(Event) + Send)) -> String {
         loop {
-            if let Err(why) = self.ask(port).await {
+            if let Err(why) = self.ask(tell).await {
                 return why;
             }
             let now = self.clock.now();
             let look = now + IDLE;
             let look = self.talker.as_ref().map_or(look, |talker| talker.wakeup(now).min(look));
             let wait = self.clock.until(look);
-            let mut items = Vec::new();
-            match tokio::time::timeout(wait, port.read(&mut buffer)).await {
-                Ok(Ok(0)) => return "was unplugged".to_owned(),
-                Ok(Ok(count)) => {
+            match tokio::time::timeout(wait, self.link.read()).await {
+                Ok(Ok(pieces)) if pieces.is_empty() => return "was unplugged".to_owned(),
+                Ok(Ok(pieces)) => {
                     let at = self.clock.now();
-                    let bytes = &buffer[..count];
-                    counters.bytes(count);
-                    tell(Event::Bytes { at, bytes: bytes.to_vec() });
-                    self.decoder.push(at, bytes, &mut items);
+                    pieces.into_iter().for_each(|piece| self.piece(at, piece, tell));
                 }
                 Ok(Err(error)) => return format!("cannot be read any more: {error}"),
-                Err(_) => self.decoder.idle(self.clock.now(), &mut items),
+                Err(_) => {
+                    let now = self.clock.now();
+                    let frames = self.decoder.idle_frames(now);
+                    self.frames(now, frames, tell);
+                }
             }
-            for item in items {
-                match &item {
-                    Item::Reading(_) => {
-                        counters.reading();
-                        unread = 0;
-                    }
-                    Item::Refused { why, .. } => {
-                        counters.refused();
-                        unread += 1;
-                        if unread == UNREADABLE_AFTER {
-                            tell(Event::Unreadable { why: why.to_string() });
-                        }
-                    }
-                }
-                if let Some(talker) = &mut self.talker
-                    && !beside_the_question(&item)
-                {
-                    talker.answered();
-                }
-                tell(Event::Item(item));
+            let health = self.pulse.health(self.clock.now());
+            if health != self.health {
+                self.counters.does(&health);
+                tell(Event::Health(health.clone()));
+                self.health = health;
             }
         }
     }
 
-    async fn ask(&mut self, port: &mut SerialStream) -> Result<(), String> {
+    fn piece(&mut self, at: Moment, piece: Piece, tell: &mut (impl FnMut(Event) + Send)) {
+        self.pulse.bytes(at);
+        let frames = match piece {
+            Piece::Bytes(bytes) => {
+                self.counters.bytes(bytes.len());
+                let frames = self.decoder.push_frames(at, &bytes);
+                tell(Event::Bytes { at, bytes });
+                frames
+            }
+            Piece::Damaged => {
+                self.counters.damaged();
+                tell(Event::Damaged { at });
+                self.decoder.damaged(at)
+            }
+        };
+        self.frames(at, frames, tell);
+    }
+
+    fn frames(
+        &mut self,
+        at: Moment,
+        frames: Vec<FrameRead>,
+        tell: &mut (impl FnMut(Event) + Send),
+    ) {
+        for frame in frames {
+            self.pulse.frame(&frame);
+            match &frame.read {
+                Ok(readings) => {
+                    readings.iter().for_each(|_| self.counters.reading());
+                    tell(Event::Frame { at, bytes: frame.bytes.clone() });
+                }
+                Err(_) => self.counters.refused(),
+            }
+            // what came beside the question leaves the answer due
+            let beside = matches!(&frame.read, Err(why) if why.is_beside_the_question());
+            let known = matches!(&frame.read, Ok(readings) if readings.is_empty());
+            if let Some(talker) = &mut self.talker
+                && !beside
+                && !known
+            {
+                talker.answered();
+            }
+            let mut items = Vec::new();
+            frame.into_items(&mut items);
+            items.into_iter().for_each(|item| tell(Event::Item(item)));
+        }
+    }
+
+    async fn ask(&mut self, tell: &mut (impl FnMut(Event) + Send)) -> Result<(), String> {
         let Some(talker) = &mut self.talker else { return Ok(()) };
-        let Some(question) = talker.query(self.clock.now()) else { return Ok(()) };
+        let at = self.clock.now();
+        let Some(question) = talker.query(at) else { return Ok(()) };
         self.decoder.asked(question.index);
-        match tokio::time::timeout(WRITE_LONGEST, port.write_all(&question.bytes)).await {
-            Ok(Ok(())) => Ok(()),
+        match tokio::time::timeout(WRITE_LONGEST, self.link.write_all(&question.bytes)).await {
+            Ok(Ok(())) => {
+                tell(Event::Asked { at, question: question.index, bytes: question.bytes });
+                Ok(())
+            }
             Ok(Err(error)) => Err(format!("cannot be written any more: {error}")),
             // a blocked line loses this question; the instrument's silence is noticed anyway
             Err(_) => Ok(()),
         }
     }
-}
-
-/// It came, but it is not what was asked for; that may still come.
-fn beside_the_question(item: &Item) -> bool {
-    matches!(item, Item::Refused { why, .. } if why.is_beside_the_question())
 }

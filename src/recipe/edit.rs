@@ -26,6 +26,7 @@ pub const FORM: Part = Part {
         words("lye_heavy"),
         words("superfat_floor"),
         words("process"),
+        words("order"),
         words("pot"),
         words("total_oils"),
     ],

@@ -38,6 +38,7 @@ pub struct Recipe {
     pub superfat: Share,
     /// The superfat at which the guard on the caustic alarms.
     pub floor: Share,
+    pub order: Order,
     pub oils: Vec<Oil>,
     /// One, or two whose shares make up the whole demand.
     pub caustics: Vec<CausticChoice>,
@@ -164,6 +165,14 @@ pub struct LateFat {
     pub tolerance: Option<Tolerance>,
     pub lot: Option<Lot>,
     pub line: Option<usize>,
+}
+
+/// What is weighed first; the other side follows what was really weighed of it.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Order {
+    #[default]
+    OilsFirst,
+    LyeFirst,
 }
 
 /// A place in the order of work.

@@ -11,7 +11,7 @@ use crate::problem::{Form, Placed, Problems, Source, Table};
 use crate::quantity::{Mass, MassUnit, Share, TemperatureUnit};
 
 use super::ingredients::{self, OilRow};
-use super::{CausticChoice, CookPlan, Oil, Recipe, additions, liquid, process};
+use super::{CausticChoice, CookPlan, Oil, Order, Recipe, additions, liquid, process};
 
 const SUPERFAT_MOST: Share = Share::from_percent(30);
 const SUPERFAT_LEAST: Share = Share::from_percent(-10);
@@ -85,6 +85,8 @@ fn read<'a>(
     let total = form.quantity(&mut table, "total_oils", Mass::parse);
     let total = total.filter(|total| ingredients::positive_mass(form, total));
     let has_total = table.has("total_oils");
+    let orders = [("oils first", Order::OilsFirst), ("lye first", Order::LyeFirst)];
+    let order = form.word(&mut table, "order", &orders).map(|order| order.value);
     let pot = form.text(&mut table, "pot").map(|pot| pot.value);
     let rows = form.tables(&mut table, "oil");
     let written = if table.has("oil") { rows.len().max(1) } else { 0 };
@@ -123,6 +125,7 @@ fn read<'a>(
         units,
         superfat,
         floor,
+        order: order.unwrap_or_default(),
         oils: oils?,
         caustics: caustics?,
         liquid: liquid?,

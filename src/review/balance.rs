@@ -6,6 +6,7 @@ use super::book::Book;
 use super::model::{Balance, LiquidReview};
 use crate::bench::{BackVerdict, CaptureHow, Fact};
 use crate::chemistry::{CausticForm, Formula, IngredientId, Masses, ScaleFacts};
+use crate::plan::StepKind;
 use crate::quantity::{Mass, Share};
 
 /// A mass declared by hand is taken to be good to ± this part of it, or to ± one interval of the
@@ -42,33 +43,36 @@ pub fn balance(book: &Book) -> Balance {
 }
 
 struct Captured {
-    standing: BTreeMap<IngredientId, (Mass, CaptureHow)>,
+    /// By the step that weighed it.
+    standing: BTreeMap<String, (IngredientId, Mass, CaptureHow)>,
     /// The coarsest scale that weighed any of it.
     scale: Option<ScaleFacts>,
 }
 
 impl Captured {
     fn masses(&self) -> Masses {
-        self.standing.iter().map(|(id, (net, _))| (id.clone(), *net)).collect()
+        let mut masses = Masses::new();
+        for (id, net, _) in self.standing.values() {
+            *masses.entry(id.clone()).or_default() += *net;
+        }
+        masses
     }
 
     /// Half-widths of what was declared.
     fn by_hand(&self, scale: Option<&ScaleFacts>) -> Masses {
         let d = scale.map_or(Mass::ZERO, |scale| scale.d);
-        let declared = self.standing.iter().filter(|(_, (_, how))| *how == CaptureHow::ByHand);
+        let declared = self.standing.values().filter(|(_, _, how)| *how == CaptureHow::ByHand);
         let doubt = |net: Mass| Mass::from_grams_rounded(net.grams() * BY_HAND_DOUBT.fraction());
-        declared.map(|(id, (net, _))| (id.clone(), doubt(*net).max(d))).collect()
+        declared.map(|(id, net, _)| (id.clone(), doubt(*net).max(d))).collect()
     }
 }
 
 fn captured(book: &Book) -> Captured {
     let mut captured = Captured { standing: BTreeMap::new(), scale: None };
-    let mut steps: BTreeMap<&str, &IngredientId> = BTreeMap::new();
     for dated in &book.own {
         match &dated.numbered.fact {
             Fact::Captured { step, ingredient, net, how, .. } => {
-                steps.insert(step, ingredient);
-                captured.standing.insert(ingredient.clone(), (*net, *how));
+                captured.standing.insert(step.clone(), (ingredient.clone(), *net, *how));
                 let scale = scale_at(book, dated.numbered.number);
                 let coarser = |scale: &ScaleFacts| captured.scale.is_none_or(|s| scale.d > s.d);
                 if let Some(scale) = scale.filter(coarser) {
@@ -76,9 +80,24 @@ fn captured(book: &Book) -> Captured {
                 }
             }
             Fact::Reopened { step, .. } => {
-                if let Some(ingredient) = steps.get(step.as_str()) {
-                    captured.standing.remove(*ingredient);
+                captured.standing.remove(step);
+            }
+            Fact::Corrected { ingredient, was, net, .. } => {
+                let first = captured.standing.values_mut().find(|(id, ..)| id == ingredient);
+                if let Some((_, standing, how)) = first {
+                    *standing += *net - *was;
+                    *how = CaptureHow::ByHand;
                 }
+            }
+            Fact::TakenOut { step, from, to, .. } => {
+                let of = book.step(step).and_then(|step| match &step.kind {
+                    StepKind::TakeOut(take_out) => Some(take_out),
+                    _ => None,
+                });
+                let Some(take_out) = of else { continue };
+                let parts = take_out.ingredients(&book.control.formula);
+                let touched = captured.standing.values_mut().filter(|(id, ..)| parts.contains(id));
+                touched.for_each(|(_, net, _)| *net = net.scaled(*to, *from));
             }
             _ => {}
         }
@@ -169,7 +188,10 @@ mod tests {
     #[test]
     fn a_declared_mass_is_never_better_than_the_scale() {
         let declared = |net: &str| Captured {
-            standing: BTreeMap::from([("olive".into(), (g(net), CaptureHow::ByHand))]),
+            standing: BTreeMap::from([(
+                "weigh-olive".to_owned(),
+                ("olive".into(), g(net), CaptureHow::ByHand),
+            )]),
             scale: None,
         };
         let scale = ScaleFacts::new(g("0.1"), g("3000"));

@@ -106,8 +106,17 @@ impl<'a> Book<'a> {
         }
     }
 
+    /// The steps of the control recipe, then those that remedies put in between.
+    pub fn steps(&self) -> impl Iterator<Item = &'a Step> + '_ {
+        let added = self.own.iter().filter_map(|dated| match &dated.numbered.fact {
+            Fact::RemedyChosen { steps, .. } => Some(steps),
+            _ => None,
+        });
+        self.control.steps.iter().chain(added.flatten())
+    }
+
     pub fn step(&self, key: &str) -> Option<&'a Step> {
-        self.control.steps.iter().find(|step| step.key == key)
+        self.steps().find(|step| step.key == key)
     }
 
     pub fn title(&self, key: &str) -> String {

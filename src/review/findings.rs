@@ -94,6 +94,7 @@ impl List<'_> {
             }
             Some((Remedy::SpoonOut, None)) => words.push_str("; it was to be spooned out"),
             Some((Remedy::Discard, _)) => words.push_str("; the batch was discarded"),
+            Some((remedy, _)) => words.push_str(&format!("; chosen: {}", remedy.title())),
             None => words.push_str("; no remedy was chosen"),
         }
         self.add(Grade::Danger, words);

@@ -119,6 +119,18 @@ fn words<'a>(book: &Book, dated: &'a Dated) -> Option<(Option<&'a str>, String)>
         Fact::ZeroChecked { step, offset, .. } => {
             (Some(step), format!("zero checked: the empty pan reads {}", mass(book, *offset)))
         }
+        Fact::Corrected { ingredient, was, net, reason, .. } => {
+            let (name, was, net) = (book.name(ingredient), mass(book, *was), mass(book, *net));
+            (None, format!("{name} corrected from {was} to {net}: {reason}"))
+        }
+        Fact::BroughtDown { step, ingredient, from, to, .. } => {
+            let (name, from, to) = (book.name(ingredient), mass(book, *from), mass(book, *to));
+            let words = format!("{name} ran out, {to} for {from}: the rest was brought down");
+            (Some(step), words)
+        }
+        Fact::TakenOut { step, from, to, .. } => {
+            (Some(step), format!("{} kept of {}", mass(book, *to), mass(book, *from)))
+        }
         Fact::Shelved { at, until, .. } => {
             let out = until.since(dated.numbered.at);
             (None, format!("probe of the {} out for up to {out}", at.words()))

@@ -8,8 +8,7 @@ use crate::plan::{Step, StepKind};
 use crate::quantity::{Mass, Share};
 
 pub fn steps(book: &Book) -> Vec<StepReview> {
-    let steps = book.control.steps.iter().enumerate();
-    steps.map(|(index, step)| one(book, index + 1, step)).collect()
+    book.steps().enumerate().map(|(index, step)| one(book, index + 1, step)).collect()
 }
 
 fn one(book: &Book, number: usize, step: &Step) -> StepReview {

@@ -87,6 +87,7 @@ pub fn three_oils() -> ControlRecipe {
         ],
         findings: Vec::new(),
         lye_start: None,
+        pot: None,
     }
 }
 
@@ -153,7 +154,8 @@ fn weigh(id: &str, name: &str, amount: Amount, into: Vessel) -> Step {
 }
 
 fn step(key: &str, title: &str, kind: StepKind) -> Step {
-    Step { key: key.to_owned(), title: title.to_owned(), hazards: Vec::new(), kind }
+    let (key, title) = (key.to_owned(), title.to_owned());
+    Step { key, title, hazards: Vec::new(), kind, moulding: false }
 }
 
 fn channel(name: &str, instrument: &str, role: Role, period_ms: i64) -> ChannelSetup {

@@ -61,6 +61,14 @@ impl Hand {
             Phase::Pouring | Phase::Settling => self.bring_to_target(weighing),
             Phase::ZeroDoubted => scene.on_pan.is_some().then_some(Want::Take),
             Phase::Over => self.spoon_back(batch, weighing),
+            Phase::TakingOut => {
+                let vessel = self.vessel_for(weighing);
+                match &scene.on_pan {
+                    None => Some(Want::Put(vessel)),
+                    Some(there) if *there != vessel => Some(Want::Take),
+                    Some(_) => weighing.left?.is_negative().then_some(Want::Spoon),
+                }
+            }
             Phase::Taring | Phase::Blind => None,
         }
     }

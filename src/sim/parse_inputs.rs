@@ -88,6 +88,16 @@ fn act(verb: &str, rest: &str) -> Option<Result<Does, Wanted>> {
             let (name, amount) = split_word(rest);
             mass(amount).map(|mass| Does::Declare { ingredient: name.into(), mass })
         }
+        "correct" => {
+            let (name, rest) = split_word(rest);
+            let wanted = "correct INGREDIENT MASS because REASON";
+            let parts = rest.split_once(" because ").ok_or(wanted);
+            parts.and_then(|(amount, reason)| {
+                let (ingredient, reason) = (name.into(), reason.to_owned());
+                mass(amount).map(|mass| Does::Correct { ingredient, mass, reason })
+            })
+        }
+        "ask-remedy" => Ok(Does::AskRemedy),
         "observe" => {
             let (word, note) = split_word(rest);
             observation(word).map(|observation| Does::Observe { observation, note: note.into() })
@@ -222,9 +232,8 @@ fn place(word: &str) -> Result<ProbeAt, Wanted> {
 }
 
 fn remedy(word: &str) -> Result<Remedy, Wanted> {
-    let known = [Remedy::SpoonOut, Remedy::Discard];
-    let found = known.into_iter().find(|&remedy| short::remedy_words(remedy) == word);
-    found.ok_or("spoon-out or discard")
+    let found = Remedy::ALL.into_iter().find(|remedy| remedy.word() == word);
+    found.ok_or("a remedy, like spoon-out or discard")
 }
 
 fn observation(word: &str) -> Result<Observation, Wanted> {

@@ -103,6 +103,10 @@ impl Player<'_> {
                 };
                 Act::Choose { prompt, remedy }
             }
+            Does::Correct { ingredient, mass, reason } => {
+                Act::Correct { batch, ingredient, mass, reason }
+            }
+            Does::AskRemedy => Act::AskRemedy { batch },
             Does::Declare { ingredient, mass } => Act::Declare { batch, ingredient, mass },
             Does::Observe { observation, note } => Act::Observe { batch, observation, note },
             Does::Acknowledge { alarm } => {

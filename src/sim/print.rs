@@ -38,8 +38,12 @@ fn act_words(act: &Act) -> String {
     match act {
         Act::Start { operator, .. } => format!("start {}", operator.as_deref().unwrap_or("")),
         Act::Confirm { prompt } => format!("confirm {prompt}"),
-        Act::Choose { remedy, .. } => format!("choose {}", short::remedy_words(*remedy)),
+        Act::Choose { remedy, .. } => format!("choose {}", remedy.word()),
         Act::Declare { ingredient, mass, .. } => format!("declare {ingredient} {}", exact(*mass)),
+        Act::Correct { ingredient, mass, reason, .. } => {
+            format!("correct {ingredient} {} because {reason}", exact(*mass))
+        }
+        Act::AskRemedy { .. } => "ask-remedy".to_owned(),
         Act::Observe { observation, note, .. } => {
             format!("observe {} {note}", short::observation_words(*observation))
         }

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 
 use crate::bench::{
     AlarmChange, AlarmId, Ask, BackVerdict, CaptureHow, ChannelView, Cue, Fact, Notice,
-    Observation, Outcome, Phase, Priority, PromptId, Remedy, Reply, Target, View,
+    Observation, Outcome, Phase, Priority, PromptId, Reply, Target, View,
 };
 use crate::quantity::{Mass, MassUnit, TemperatureUnit};
 use crate::reading::Value;
@@ -49,9 +49,24 @@ pub fn fact(fact: &Fact, asked: &mut Asked) -> String {
             format!("{how} {name}")
         }
         Fact::RemedyChosen { remedy, amount, .. } => match amount {
-            Some(amount) => format!("chose {} {}", remedy_words(*remedy), mass(*amount)),
-            None => format!("chose {}", remedy_words(*remedy)),
+            Some(amount) => format!("chose {} {}", remedy.word(), mass(*amount)),
+            None => format!("chose {}", remedy.word()),
         },
+        Fact::BroughtDown { ingredient, from, to, .. } => {
+            format!("brought down, {} of {ingredient} for {}", mass(*to), mass(*from))
+        }
+        Fact::Corrected { ingredient, was, net, reason, .. } => {
+            format!("corrected {ingredient} from {} to {}: {reason}", mass(*was), mass(*net))
+        }
+        Fact::Retargeted { step, target, .. } => {
+            format!("retargeted {step}, target {}", target_words(target))
+        }
+        Fact::ContentWeighed { content, keep, .. } => {
+            format!("content {}, keep {}", mass(*content), mass(*keep))
+        }
+        Fact::TakenOut { from, to, .. } => {
+            format!("taken out, {} left of {}", mass(*to), mass(*from))
+        }
         Fact::AlarmChanged { alarm, change, .. } => {
             format!("{} {}", change_words(*change), alarm_name(alarm))
         }
@@ -160,8 +175,12 @@ fn ask_words(asks: &Ask) -> String {
         Ask::TakeShort { missing } => format!("{name}, missing {}", mass(*missing)),
         Ask::TakeLong { excess } => format!("{name}, excess {}", mass(*excess)),
         Ask::Remedy { options, excess } => {
-            let options: Vec<_> = options.iter().copied().map(remedy_words).collect();
+            let options: Vec<_> = options.iter().map(|remedy| remedy.word()).collect();
             format!("{name} {}, excess {}", options.join(" or "), mass(*excess))
+        }
+        Ask::Under { options, missing } => {
+            let options: Vec<_> = options.iter().map(|remedy| remedy.word()).collect();
+            format!("{name} {}, missing {}", options.join(" or "), mass(*missing))
         }
         _ => name.to_owned(),
     }
@@ -172,6 +191,7 @@ const fn ask_name(asks: &Ask) -> &'static str {
         Ask::TakeShort { .. } => "take-short",
         Ask::TakeLong { .. } => "take-long",
         Ask::Remedy { .. } => "remedy",
+        Ask::Under { .. } => "under",
         Ask::Dissolved => "dissolved",
         Ask::VesselBack { .. } => "vessel-back",
         Ask::Combined => "combined",
@@ -181,13 +201,6 @@ const fn ask_name(asks: &Ask) -> &'static str {
         Ask::Done => "done",
         Ask::StillThere => "still-there",
         Ask::LeaveUnrecorded => "leave-unrecorded",
-    }
-}
-
-pub const fn remedy_words(remedy: Remedy) -> &'static str {
-    match remedy {
-        Remedy::SpoonOut => "spoon-out",
-        Remedy::Discard => "discard",
     }
 }
 
@@ -222,6 +235,7 @@ const fn phase_words(phase: Phase) -> &'static str {
         Phase::Lifted => "lifted",
         Phase::Blind => "blind",
         Phase::ZeroDoubted => "zero-doubted",
+        Phase::TakingOut => "taking-out",
     }
 }
 

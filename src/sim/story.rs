@@ -143,6 +143,12 @@ pub enum Does {
     Choose {
         remedy: Remedy,
     },
+    Correct {
+        ingredient: IngredientId,
+        mass: Mass,
+        reason: String,
+    },
+    AskRemedy,
     Declare {
         ingredient: IngredientId,
         mass: Mass,

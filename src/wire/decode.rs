@@ -50,6 +50,15 @@ pub enum Item {
     },
 }
 
+/// A frame, and what it came to.
+#[derive(Clone, Debug, PartialEq)]
+pub struct FrameRead {
+    /// Without its end, where the frame ends with a byte.
+    pub bytes: Vec<u8>,
+    /// Empty for a frame that is known and carries no reading.
+    pub read: Result<Vec<Reading>, Refusal>,
+}
+
 /// Why a frame may not be read.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Refusal {
@@ -57,6 +66,8 @@ pub enum Refusal {
     TooShort,
     /// Another frame began inside it, or it stopped before its end.
     Broken,
+    /// A byte of it came with a wrong parity or stop bit.
+    Damaged,
     BadChecksum {
         expected: String,
         found: String,
@@ -95,16 +106,33 @@ impl Decoder {
 
     /// Takes bytes that arrived at `at`; whole frames come out, the rest is kept.
     pub fn push(&mut self, at: Moment, bytes: &[u8], out: &mut Vec<Item>) {
-        let mut cuts = Vec::new();
-        self.framer.push(at, bytes, &mut cuts);
-        self.read(cuts, out);
+        self.push_frames(at, bytes).into_iter().for_each(|frame| frame.into_items(out));
     }
 
     /// Time has passed without bytes; for instruments whose frames end by a pause.
     pub fn idle(&mut self, now: Moment, out: &mut Vec<Item>) {
+        self.idle_frames(now).into_iter().for_each(|frame| frame.into_items(out));
+    }
+
+    /// As [`Decoder::push`], frame by frame.
+    pub fn push_frames(&mut self, at: Moment, bytes: &[u8]) -> Vec<FrameRead> {
+        let mut cuts = Vec::new();
+        self.framer.push(at, bytes, &mut cuts);
+        self.read(cuts)
+    }
+
+    /// As [`Decoder::idle`], frame by frame.
+    pub fn idle_frames(&mut self, now: Moment) -> Vec<FrameRead> {
         let mut cuts = Vec::new();
         self.framer.idle(now, &mut cuts);
-        self.read(cuts, out);
+        self.read(cuts)
+    }
+
+    /// A byte came with a wrong parity or stop bit: no reading is made of what it stood in.
+    pub fn damaged(&mut self, at: Moment) -> Vec<FrameRead> {
+        let mut cuts = Vec::new();
+        self.framer.damaged(at, &mut cuts);
+        self.read(cuts)
     }
 
     /// A question was asked, counted as the sheet lists its queries or its Modbus values: an
@@ -123,23 +151,27 @@ impl Decoder {
         }
     }
 
-    fn read(&mut self, cuts: Vec<Cut>, out: &mut Vec<Item>) {
-        for cut in cuts {
-            let before = out.len();
+    fn read(&mut self, cuts: Vec<Cut>) -> Vec<FrameRead> {
+        let read = |cut: Cut| {
+            let mut out = Vec::new();
             let read = match cut.kind {
                 CutKind::TooLong => Err(Refusal::TooLong),
                 CutKind::Broken => Err(Refusal::Broken),
                 CutKind::Unasked => Err(Refusal::NotAsked),
-                CutKind::Frame => self.read_frame(cut.at, &cut.bytes, out),
+                CutKind::Damaged => Err(Refusal::Damaged),
+                CutKind::Frame => self.read_frame(cut.at, &cut.bytes, &mut out),
             };
-            if let Err(why) = read {
-                out.truncate(before);
-                out.push(Item::Refused { frame: cut.bytes, why });
-            }
-        }
+            FrameRead { bytes: cut.bytes, read: read.map(|()| out) }
+        };
+        cuts.into_iter().map(read).collect()
     }
 
-    fn read_frame(&mut self, at: Moment, frame: &[u8], out: &mut Vec<Item>) -> Result<(), Refusal> {
+    fn read_frame(
+        &mut self,
+        at: Moment,
+        frame: &[u8],
+        out: &mut Vec<Reading>,
+    ) -> Result<(), Refusal> {
         let sheet = Arc::clone(&self.sheet);
         let text = verify::text(&sheet.frame.shape, sheet.check.as_ref(), frame)?;
         if !sheet.modbus.is_empty() {
@@ -166,7 +198,7 @@ impl Decoder {
             // a probe nobody has named on this bench is not an error of the wire
             let Some(map) = map else { continue };
             let (value, status) = read?;
-            out.push(Item::Reading(Reading { channel: map.channel.clone(), at, value, status }));
+            out.push(Reading { channel: map.channel.clone(), at, value, status });
         }
         if !fitted.is_empty() {
             if sheet.fields.iter().any(|field| field.answer_to.is_some()) {
@@ -187,6 +219,16 @@ impl Decoder {
     /// The answer to this query may come now.
     fn awaits(&self, query: Option<usize>) -> bool {
         query.is_none_or(|query| self.asked == Asked::This(query))
+    }
+}
+
+impl FrameRead {
+    /// Its readings, or its refusal.
+    pub fn into_items(self, out: &mut Vec<Item>) {
+        match self.read {
+            Ok(readings) => out.extend(readings.into_iter().map(Item::Reading)),
+            Err(why) => out.push(Item::Refused { frame: self.bytes, why }),
+        }
     }
 }
 
@@ -213,6 +255,9 @@ impl fmt::Display for Refusal {
             Refusal::TooLong => f.write_str("more bytes came without an end than a frame has"),
             Refusal::TooShort => f.write_str("the frame is too short to hold its check"),
             Refusal::Broken => f.write_str("it broke off before its end"),
+            Refusal::Damaged => {
+                f.write_str("a byte of it came damaged: its parity or its stop bit is wrong")
+            }
             Refusal::BadChecksum { expected, found } => {
                 write!(f, "the check is `{found}`, `{expected}` was due; the frame came damaged")
             }

@@ -171,7 +171,7 @@ fn words(item: &Item) -> String {
 }
 
 /// `weight 123.45 g stable`; a field without a name is called by nothing.
-fn reading_words(reading: &Reading) -> String {
+pub fn reading_words(reading: &Reading) -> String {
     let value = match reading.value {
         Some(Value::Mass { mass, unit, decimals, .. }) => mass.show(unit, decimals),
         Some(Value::Temperature { temperature, unit, decimals }) => {
@@ -190,7 +190,7 @@ fn reading_words(reading: &Reading) -> String {
 }
 
 /// Every value goes to a channel of its own name; units the wire leaves out are g and °C.
-fn channels(sheet: &Sheet) -> Vec<ChannelMap> {
+pub fn channels(sheet: &Sheet) -> Vec<ChannelMap> {
     let map = |source: &str, quantity: Quantity| ChannelMap {
         source: source.to_owned(),
         channel: Channel::new(source),

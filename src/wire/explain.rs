@@ -1,5 +1,6 @@
 //! Why an example of a sheet does not hold: which byte, which value, what was expected.
 
+use regex::bytes::Regex;
 use regex_automata::hybrid::dfa::DFA;
 use regex_automata::util::syntax;
 use regex_automata::{Anchored, Input};
@@ -76,11 +77,7 @@ struct Stop {
 
 /// Where a pattern stops to fit; `None` if it does not, or is too large to be stepped through.
 fn stop(field: &Field, text: &[u8]) -> Option<Stop> {
-    let dfa = DFA::builder()
-        .syntax(syntax::Config::new().unicode(false).utf8(false).dot_matches_new_line(true))
-        .thompson(regex_automata::nfa::thompson::Config::new().utf8(false))
-        .build(field.pattern.as_str())
-        .ok()?;
+    let dfa = stepper(&field.pattern)?;
     let mut cache = dfa.create_cache();
     let input = Input::new(text).anchored(Anchored::Yes);
     let mut state = dfa.start_state_forward(&mut cache, &input).ok()?;
@@ -104,6 +101,42 @@ fn stop(field: &Field, text: &[u8]) -> Option<Stop> {
         .map(|byte| dfa.next_state(&mut cache, state, byte).is_ok_and(|next| !next.is_dead()))
         .collect();
     Some(Stop { at: text.len(), expected: bytes_words(&allowed, false) })
+}
+
+/// A pattern that can be stepped through byte by byte.
+fn stepper(pattern: &Regex) -> Option<DFA> {
+    DFA::builder()
+        .syntax(syntax::Config::new().unicode(false).utf8(false).dot_matches_new_line(true))
+        .thompson(regex_automata::nfa::thompson::Config::new().utf8(false))
+        .build(pattern.as_str())
+        .ok()
+}
+
+/// How much of a text that fits the pattern foretells, in bits: at each byte eight, less the
+/// logarithm of how many others could have come there.
+pub fn foretold(pattern: &Regex, text: &[u8]) -> f64 {
+    let walk = || -> Option<f64> {
+        let dfa = stepper(pattern)?;
+        let mut cache = dfa.create_cache();
+        let input = Input::new(text).anchored(Anchored::Yes);
+        let mut state = dfa.start_state_forward(&mut cache, &input).ok()?;
+        let mut bits = 0.0;
+        for &byte in text {
+            let mut allowed = 0_u32;
+            for byte in 0..=u8::MAX {
+                let next = dfa.next_state(&mut cache, state, byte).ok()?;
+                allowed += u32::from(!next.is_dead());
+            }
+            state = dfa.next_state(&mut cache, state, byte).ok()?;
+            if state.is_dead() {
+                // matched before here: what follows is not foretold
+                return Some(bits);
+            }
+            bits += 8.0 - f64::from(allowed.max(1)).log2();
+        }
+        Some(bits)
+    };
+    walk().unwrap_or(0.0)
 }
 
 /// The frame may end here.

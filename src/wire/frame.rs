@@ -41,6 +41,8 @@ pub enum CutKind {
     Broken,
     /// No answer to what was asked.
     Unasked,
+    /// A byte of it came with a wrong parity or stop bit.
+    Damaged,
 }
 
 /// After so long without a byte no frame is under way: at 1200 bit/s a byte takes 9 ms.
@@ -68,11 +70,16 @@ impl Framer {
         self.skipped.clear();
         self.sought = 0;
         self.last_at = None;
-        self.resync = match self.frame.shape {
+        self.resync = self.begins_by_waiting();
+    }
+
+    /// Nothing but the end of one frame shows where the next begins.
+    fn begins_by_waiting(&self) -> bool {
+        match self.frame.shape {
             Shape::Ended { .. } | Shape::Idle { .. } => true,
             Shape::Fixed { start, pause, .. } => start.is_none() && pause.is_some(),
             Shape::Between { .. } | Shape::Report { .. } | Shape::Modbus => false,
-        };
+        }
     }
 
     pub fn push(&mut self, at: Moment, bytes: &[u8], out: &mut Vec<Cut>) {
@@ -87,7 +94,10 @@ impl Framer {
         }
         let mut waiting: VecDeque<u8> = bytes.iter().copied().collect();
         while let Some(byte) = waiting.pop_front() {
-            let byte = self.seven_bits(byte);
+            let Some(byte) = self.seven_bits(byte) else {
+                self.spoil(at, out);
+                continue;
+            };
             if byte == 0 && self.frame.skip_nul {
                 continue;
             }
@@ -108,6 +118,27 @@ impl Framer {
         }
     }
 
+    /// A byte came whose parity or stop bit was wrong. Nobody knows what it was: what it stood in
+    /// is given up, for a line without one of its digits may read as a smaller load.
+    pub fn damaged(&mut self, at: Moment, out: &mut Vec<Cut>) {
+        self.pause_until(at, out);
+        self.last_at = Some(at);
+        self.spoil(at, out);
+    }
+
+    fn spoil(&mut self, at: Moment, out: &mut Vec<Cut>) {
+        // without a start byte any byte stands in a frame
+        let open = matches!(self.frame.shape, Shape::Ended { .. } | Shape::Idle { .. });
+        if !self.resync && (open || !self.held.is_empty()) {
+            let mut bytes = std::mem::take(&mut self.held);
+            bytes.push(0);
+            self.cut(at, bytes, CutKind::Damaged, out);
+        }
+        self.held.clear();
+        self.skipped.clear();
+        self.resync = self.begins_by_waiting();
+    }
+
     /// A Modbus question was asked: these answers may come now, and what is left of the one
     /// before is noise.
     pub fn expect(&mut self, due: Vec<Answer>) {
@@ -116,14 +147,14 @@ impl Framer {
         self.due = due;
     }
 
-    /// A byte whose parity is wrong becomes NUL, as a driver that checks it would make it.
-    fn seven_bits(&self, byte: u8) -> u8 {
+    /// `None` for a byte whose parity is wrong.
+    fn seven_bits(&self, byte: u8) -> Option<u8> {
         let odd = byte.count_ones() % 2 == 1;
         match self.frame.bit_parity {
-            LineParity::Even if odd => 0,
-            LineParity::Odd if !odd => 0,
-            _ if self.frame.seven_bits => byte & 0x7f,
-            _ => byte,
+            LineParity::Even if odd => None,
+            LineParity::Odd if !odd => None,
+            _ if self.frame.seven_bits => Some(byte & 0x7f),
+            _ => Some(byte),
         }
     }
 
@@ -337,6 +368,37 @@ mod tests {
         // a parity error arrives as NUL; without it 123.4 would be 13.4
         let shape = Shape::Ended { by: b"\n".to_vec() };
         assert_eq!(cut(shape, &[b"\n1\x003.4\n"]), [frame(b"1\x003.4")]);
+    }
+
+    /// Whatever the shape, no frame is made of what lies on both sides of a damaged byte.
+    #[test]
+    fn a_frame_with_a_damaged_byte_is_given_up_and_the_next_is_read() {
+        let ended = Shape::Ended { by: b"\n".to_vec() };
+        let idle = Shape::Idle { pause: Span::from_millis(30) };
+        let between = Shape::Between { start: 2, end: 3, tail: 0 };
+        let fixed = Shape::Fixed { length: 6, start: Some(b'='), pause: None };
+        let paused = Shape::Fixed { length: 3, start: None, pause: Some(Span::from_millis(30)) };
+        let cases: [(Shape, [&[u8]; 4]); 5] = [
+            (ended, [b"1", b"3.4\n", b"143.4\n", b"143.4"]),
+            (idle, [b"1", b"3.4", b"143.4", b"143.4"]),
+            (between, [b"\x021", b"3.4\x03", b"\x02143.4\x03", b"\x02143.4\x03"]),
+            (fixed, [b"=1", b"3.4", b"=143.4", b"=143.4"]),
+            (paused, [b"1", b"34", b"134", b"134"]),
+        ];
+        for (shape, [before, behind, next, whole]) in cases {
+            let mut framer = framer(shape.clone());
+            let mut out = Vec::new();
+            framer.idle(at(0), &mut out);
+            framer.idle(at(200), &mut out);
+            framer.push(at(200), before, &mut out);
+            framer.damaged(at(201), &mut out);
+            framer.push(at(202), behind, &mut out);
+            framer.push(at(300), next, &mut out);
+            framer.idle(at(400), &mut out);
+            let kinds: Vec<CutKind> = out.iter().map(|cut| cut.kind).collect();
+            assert_eq!(kinds, [CutKind::Damaged, CutKind::Frame], "{shape:?}: {out:?}");
+            assert_eq!(out[1].bytes, whole, "{shape:?}");
+        }
     }
 
     #[test]

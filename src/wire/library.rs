@@ -1,9 +1,10 @@
+use std::cmp::Reverse;
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use thiserror::Error;
 
-use super::sheet::Sheet;
+use super::sheet::{Flow, Line, Sheet};
 use crate::problem::{Problems, Source, nearest};
 
 /// All sheets known on this bench: those that come with panroom, and the maker's own.
@@ -88,6 +89,21 @@ impl SheetLibrary {
             nearest: nearest(name, self.sheets.keys().map(String::as_str)).map(str::to_owned),
         };
         self.sheets.get(name).map(|entry| &entry.sheet).ok_or_else(unknown)
+    }
+
+    /// The different settings of lines that sheets use, without flow control: those of most sheets
+    /// first.
+    pub fn lines(&self) -> Vec<Line> {
+        let mut lines: Vec<(usize, Line)> = Vec::new();
+        for (_, _, sheet) in self.iter().filter(|(_, _, sheet)| !sheet.frame.is_report()) {
+            let line = Line { flow: Flow::None, ..sheet.line };
+            match lines.iter_mut().find(|(_, known)| *known == line) {
+                Some((count, _)) => *count += 1,
+                None => lines.push((1, line)),
+            }
+        }
+        lines.sort_by_key(|(count, line)| (Reverse(*count), line.baud));
+        lines.into_iter().map(|(_, line)| line).collect()
     }
 
     /// Name, origin and sheet of each, by name.

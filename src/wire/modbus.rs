@@ -3,7 +3,7 @@
 //! measured through a USB adapter.
 
 use super::checksum::crc16_modbus;
-use super::decode::{ChannelMap, Item, Refusal};
+use super::decode::{ChannelMap, Refusal};
 use super::sheet::{self, ModbusValue, Quantity, RegisterForm};
 use crate::quantity::{Mass, Moment, Temperature};
 use crate::reading::{Reading, Status, Value};
@@ -75,7 +75,7 @@ pub fn read(
     channels: &[ChannelMap],
     at: Moment,
     answer: &[u8],
-    out: &mut Vec<Item>,
+    out: &mut Vec<Reading>,
 ) -> Result<(), Refusal> {
     let [_, function, count, data @ ..] = answer else { return Err(Refusal::TooShort) };
     if function & EXCEPTION != 0 {
@@ -87,7 +87,7 @@ pub fn read(
     }
     let Some(map) = channels.iter().find(|map| map.source == value.source) else { return Ok(()) };
     let (read, status) = read_value(value, data)?;
-    out.push(Item::Reading(Reading { channel: map.channel.clone(), at, value: read, status }));
+    out.push(Reading { channel: map.channel.clone(), at, value: read, status });
     Ok(())
 }
 

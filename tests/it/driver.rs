@@ -112,11 +112,13 @@ pub fn control() -> ControlRecipe {
             tolerance: Tolerance::Share(Share::from_percent(1)),
             lot: None,
         }),
+        moulding: false,
     };
     let step = |key: &str, kind| Step {
         key: key.to_owned(),
         title: key.to_owned(),
         hazards: Vec::new(),
+        moulding: key == "pour",
         kind,
     };
     let celsius = Temperature::from_celsius;
@@ -151,6 +153,7 @@ pub fn control() -> ControlRecipe {
         ],
         findings: Vec::new(),
         lye_start: None,
+        pot: None,
     }
 }
 

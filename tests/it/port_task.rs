@@ -6,7 +6,7 @@ use std::time::{Duration, Instant};
 
 use panroom::clock::Clock;
 use panroom::demo::SimPort;
-use panroom::port::{Counters, Event, PortSettings, run};
+use panroom::port::{Counters, Event, Health, PortSettings, run};
 use panroom::problem::Source;
 use panroom::quantity::{Mass, MassUnit};
 use panroom::reading::Channel;
@@ -139,6 +139,104 @@ async fn a_port_held_by_another_is_told_from_one_that_is_not_there() {
     let nowhere = folder.path().join("nowhere");
     let mut third = watch(&nowhere, "comma-status-line", |line| line);
     assert_eq!(third.lost().await, format!("{} is not there; plug it in", nowhere.display()));
+    let file = folder.path().join("file");
+    std::fs::write(&file, "").unwrap();
+    let mut fourth = watch(&file, "comma-status-line", |line| line);
+    assert_eq!(fourth.lost().await, format!("{} is no serial port", file.display()));
+}
+
+/// Left to itself the driver would leave the digit out, and 143.0 would read as 43.0.
+#[tokio::test]
+async fn a_byte_with_a_wrong_parity_or_stop_bit_costs_its_line_and_is_counted() {
+    let folder = tempfile::tempdir().unwrap();
+    let port = plugged(folder.path());
+    let mut watched = watch(port.link(), "bare-number-unit", |line| line);
+    watched.back().await;
+    port.write(b"\r\n").unwrap();
+    port.damage().unwrap();
+    port.write(b"  \xff\x00143.0 g\r\n  143.0 g\r\n").unwrap();
+    let refused = |event: &Event| match event {
+        Event::Item(Item::Refused { why, .. }) => Some(why.to_string()),
+        Event::Item(Item::Reading(reading)) => panic!("{reading:?}"),
+        _ => None,
+    };
+    let why = watched.next("refusal", refused).await;
+    assert_eq!(why, "a byte of it came damaged: its parity or its stop bit is wrong");
+    assert_eq!(watched.mass().await, Mass::parse("143 g").unwrap());
+    let counts = watched.counters.counts();
+    assert_eq!((counts.damaged, counts.refused, counts.readings), (1, 1, 1));
+}
+
+#[tokio::test]
+async fn a_byte_of_all_ones_is_itself() {
+    let folder = tempfile::tempdir().unwrap();
+    let port = plugged(folder.path());
+    let mut watched = watch(port.link(), "comma-status-line", |line| line);
+    watched.back().await;
+    port.write(b"\xff\xff\x00\xff").unwrap();
+    let mut came = Vec::new();
+    while came.len() < 4 {
+        let bytes = |event: &Event| match event {
+            Event::Bytes { bytes, .. } => Some(bytes.clone()),
+            _ => None,
+        };
+        came.extend(watched.next("byte", bytes).await);
+    }
+    assert_eq!(came, b"\xff\xff\x00\xff");
+    assert_eq!(watched.counters.counts().damaged, 0);
+}
+
+/// A pipe in the place of a USB device's file. The device gives one report a read; the pipe does
+/// when each is read before the next is written.
+fn report_device(path: &Path) -> std::fs::File {
+    use rustix::fs::{CWD, FileType, Mode, mknodat};
+    if !path.exists() {
+        mknodat(CWD, path, FileType::Fifo, Mode::RWXU, 0).unwrap();
+    }
+    std::fs::OpenOptions::new().read(true).write(true).open(path).unwrap()
+}
+
+#[tokio::test]
+async fn a_usb_weighing_device_is_read_report_by_report() {
+    use std::io::Write;
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("hidraw0");
+    let mut device = report_device(&path);
+    let mut watched = watch(&path, "usb-weighing-report", |line| line);
+    watched.back().await;
+    device.write_all(b"\x03\x04\x02\x00\x0B\x02").unwrap();
+    assert_eq!(watched.mass().await, Mass::parse("523 g").unwrap());
+    device.write_all(b"\x03\x04\x02\xFF\x39\x30").unwrap();
+    assert_eq!(watched.mass().await, Mass::parse("1234.5 g").unwrap());
+    let mut second = watch(&path, "usb-weighing-report", |line| line);
+    let held = format!("{} is in use by another program; close that program", path.display());
+    assert_eq!(second.lost().await, held);
+    drop(second);
+    // the last writer is gone: no more reports can come
+    drop(device);
+    assert!(watched.lost().await.ends_with("was unplugged"));
+    device = report_device(&path);
+    watched.back().await;
+    device.write_all(b"\x03\x03\x02\x00\x0C\x02").unwrap();
+    assert_eq!(watched.mass().await, Mass::parse("524 g").unwrap());
+}
+
+#[tokio::test]
+async fn an_open_port_that_says_nothing_is_named() {
+    let folder = tempfile::tempdir().unwrap();
+    let port = plugged(folder.path());
+    let mut watched = watch(port.link(), "comma-status-line", |line| line);
+    watched.back().await;
+    let silent = |event: &Event| match event {
+        Event::Health(health @ Health::Silent { .. }) => health.words(),
+        _ => None,
+    };
+    let words = watched.next("word of it", silent).await;
+    assert_eq!(words, "open, but nothing has come for 5.0 s: is it switched on, and does it send?");
+    assert_eq!(watched.counters.health().words(), Some(words));
+    port.write(LINE).unwrap();
+    let good = |event: &Event| (*event == Event::Health(Health::Good)).then_some(());
+    watched.next("word that it speaks", good).await;
 }
 
 #[tokio::test]
@@ -180,7 +278,7 @@ async fn bytes_that_cannot_be_read_are_named() {
         port.write(b"\xf3\x81\x22 rubbish\r\n").unwrap();
     }
     let unreadable = |event: &Event| match event {
-        Event::Unreadable { why } => Some(why.clone()),
+        Event::Health(Health::Unreadable { why }) => Some(why.clone()),
         _ => None,
     };
     let why = watched.next("word of it", unreadable).await;

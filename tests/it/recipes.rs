@@ -35,7 +35,7 @@ const REFUSALS: &[(&str, &str, &str)] = &[
         "superfat =",
         "superfatt =",
         "soap.toml, line 2, `superfatt`: found an unknown key; expected one of name, note, masses, \
-         temperatures, superfat, lye_heavy, superfat_floor, total_oils, pot, oil, caustic, liquid, \
+         temperatures, superfat, lye_heavy, superfat_floor, total_oils, order, pot, oil, caustic, liquid, \
          addition, fat_after_cook, process, cook, bring_together, work; did you mean `superfat`?",
     ),
     (

@@ -171,7 +171,7 @@ impl Scribe<'_> {
                 ];
                 Line { details, ..line }
             }
-            StepKind::Dissolve | StepKind::Do => line,
+            StepKind::Dissolve | StepKind::TakeOut(_) | StepKind::Do => line,
         }
     }
 
@@ -190,14 +190,21 @@ impl Scribe<'_> {
         if let Some(caustic) = caustic {
             let margin = if caustic.guard.proven { "" } else { " (margin not proven)" };
             details.push(format!("guard {}{margin}", self.mass(caustic.guard.mass)));
-            details.push("follows the fats really weighed".to_owned());
+            let follows = if self.plan.control.is_lye_first() {
+                "for the fats as planned; they follow it"
+            } else {
+                "follows the fats really weighed"
+            };
+            details.push(follows.to_owned());
         }
         match weigh.amount {
-            Amount::Liquid => details.push("follows the caustic really weighed".to_owned()),
+            Amount::Liquid | Amount::AfterLye(_) => {
+                details.push("follows the caustic really weighed".to_owned())
+            }
             Amount::OfFats(share) => {
                 details.push(format!("{} of the oils really weighed", share.show(1)));
             }
-            Amount::Fixed(_) | Amount::Caustic => {}
+            Amount::Fixed(_) | Amount::Caustic | Amount::MoreCaustic(_) => {}
         }
         Line {
             target: Some(self.mass(target)),

@@ -33,6 +33,34 @@ fn plain_bar() -> Entry {
     Entry::of_form(&FORM, &pairs).unwrap()
 }
 
+/// A key of recipe files that the form does not know would get lost in a copy.
+#[test]
+fn the_form_holds_all_that_a_recipe_file_can_say() {
+    let read = |text: &str| {
+        let source = Source { file: "h.toml", text };
+        Recipe::read(source, FatTable::built_in()).unwrap_or_else(|error| panic!("{error}\n{text}"))
+    };
+    let mut entry = form(EXAMPLE);
+    entry.forget_rows();
+    let rewritten = edit::write("", &FORM, &entry).unwrap();
+    let keys = |text: &str| -> Vec<String> {
+        let key = |line: &str| Some(line.split_once('=')?.0.trim().to_owned());
+        let lines = text.lines().filter(|line| !line.starts_with('#'));
+        let mut keys: Vec<String> = lines.filter_map(key).collect();
+        keys.sort();
+        keys
+    };
+    assert_eq!(keys(&rewritten), keys(EXAMPLE));
+    let (was, is) = (read(EXAMPLE), read(&rewritten));
+    assert_eq!((was.order, was.superfat, was.floor), (is.order, is.superfat, is.floor));
+    assert_eq!((was.combine, was.cook, was.work), (is.combine, is.cook, is.work));
+    assert_eq!(
+        was.oils.iter().map(|o| &o.lot).collect::<Vec<_>>(),
+        is.oils.iter().map(|o| &o.lot).collect::<Vec<_>>()
+    );
+    assert_eq!(was.late_fats.len(), is.late_fats.len());
+}
+
 #[test]
 fn a_form_becomes_the_file_of_the_readme() {
     let expected = "name = \"Plain Bar\"\nmasses = \"oz\"\ntemperatures = \"°F\"\n\

@@ -99,7 +99,10 @@ fn remedies(page: &mut Page, review: &Review) {
                 format!("spoon out {}, into waste", words::mass(review, amount))
             }
             (Remedy::SpoonOut, None) => "spoon out the excess, into waste".to_owned(),
-            (Remedy::Discard, _) => "discard the batch".to_owned(),
+            (remedy, Some(amount)) => {
+                format!("{}, {} in all", remedy.title(), words::mass(review, amount))
+            }
+            (remedy, None) => remedy.title().to_owned(),
         };
         table.row(vec![words::short_offset(remedy.at), words, String::new()]);
     }

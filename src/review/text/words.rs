@@ -68,6 +68,7 @@ pub fn alarm(review: &Review, alarm: &AlarmId) -> String {
         AlarmId::HeatingFast { at, .. } => format!("{} heating fast", at.words()),
         AlarmId::NotRecording => "not recording".to_owned(),
         AlarmId::LookMissed { .. } => "look missed".to_owned(),
+        AlarmId::LyeHeavy { .. } => "more caustic than the oils take".to_owned(),
     }
 }
 

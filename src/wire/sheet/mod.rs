@@ -138,6 +138,13 @@ pub struct Check {
     pub marks: bool,
 }
 
+impl Frame {
+    /// Frames are reports of a USB device, not parts of a stream.
+    pub fn is_report(&self) -> bool {
+        matches!(self.shape, Shape::Report { .. })
+    }
+}
+
 impl Check {
     /// Of every Modbus RTU frame (Modbus over serial line V1.02, §2.5.1).
     pub(super) const MODBUS: Check =

@@ -17,6 +17,7 @@ use crate::bench::{ChannelView, Role};
 use crate::bench_file::edit::{Draft, FORM, draft};
 use crate::daemon::{Applied, BenchOnDisk, Desk, SaveError};
 use crate::edit::Entry;
+use crate::port::System;
 use crate::reading::{Status, Value};
 use crate::web::page::layout::{self, View};
 use crate::web::refusal::{Failure, Filled};
@@ -94,7 +95,7 @@ async fn live(State(door): State<Door>) -> Markup {
 }
 
 fn readings(desk: &Desk) -> Markup {
-    let (view, counts) = (desk.view(), desk.counts());
+    let view = desk.view();
     html! {
         div class="wide" tabindex="0" role="region" aria-label="Readings" { table {
             thead { tr {
@@ -102,14 +103,19 @@ fn readings(desk: &Desk) -> Markup {
                 th scope="col" { "State" } th scope="col" class="number" { "Readings" } th scope="col" class="number" { "Refused" }
             } }
             tbody { @for channel in &view.channels {
-                @let count = counts.get(&channel.instrument).copied().unwrap_or_default();
+                @let port = view.instruments.iter().find(|port| port.instrument == channel.instrument);
                 tr {
                     th scope="row" { (channel.channel.as_str()) }
                     td { (role(&channel.role)) }
                     td class="number large" { (shown(channel)) }
-                    td { (state(channel)) }
-                    td class="number" { (count.readings) }
-                    td class="number" { (count.refused) }
+                    td {
+                        (state(channel))
+                        @if let Some(trouble) = port.and_then(|port| port.trouble.as_ref()) {
+                            p class="error-line" { (layout::sentence(trouble)) }
+                        }
+                    }
+                    td class="number" { (port.map_or(0, |port| port.readings)) }
+                    td class="number" { (port.map_or(0, |port| port.refused + port.damaged)) }
                 }
             } }
         } }
@@ -326,7 +332,7 @@ fn setup(
             p { (adder("instrument", "Another instrument")) }
             p class="row" { button type="submit" class="main" name="do" value="save" { "Save and use" } }
         }
-        datalist id="ports" { @for port in crate::port::there() { option value=(port.display()) {} } }
+        datalist id="ports" { @for port in System::default().ports() { option value=(port.best_name()) {} } }
         @if let Some(added) = added { div hidden id="go-to" data-row=(added) {} }
     };
     layout::page(View::Instruments, "Set up the instruments", &["office.js"], &body)

@@ -59,7 +59,7 @@ async fn list(State(door): State<Door>, Query(asked): Query<Asked>) -> Result<Ma
             button type="submit" { "Find" }
         }
         p role="status" { (count) }
-        @if !hits.is_empty() { div class="wide" tabindex="0" role="region" aria-label="Batches" { table {
+        @if !hits.is_empty() { div class="wide" tabindex="0" role="region" aria-label="Batches" { table class="stack" {
             thead { tr {
                 th scope="col" { "Batch" } th scope="col" { "Recipe" } th scope="col" { "Started" }
                 th scope="col" { "Outcome" } th scope="col" { "Operator" }

@@ -126,6 +126,7 @@ fn soap(ink: &Ink<'_>, shown: &Shown<'_>) -> Markup {
                 (ink.text("name", "Name", ""))
                 (ink.text("superfat", "Superfat", "The part of the fat that stays fat; 5 % is usual for bars."))
                 (ink.pick("process", "Process", &[("hot", "hot: it is cooked"), ("cold", "cold: it is not")]))
+                (ink.pick("order", "Weighed first", &[("", "the oils; the caustic follows them"), ("lye first", "the caustic; the oils follow it")]))
                 (ink.pick("masses", "Weigh in", MASSES))
                 (ink.pick("temperatures", "Temperatures in", TEMPERATURES))
             }

@@ -1,0 +1,116 @@
+//! What is said about too much and too little caustic, and the ways out.
+
+use super::fact::Remedy;
+use super::law::Bench;
+use super::state::Batch;
+use super::words::mass;
+use super::{remedies, takeout};
+use crate::plan::{Keep, TakeOut};
+use crate::quantity::{Mass, Share};
+
+/// More caustic on record than the fats on record take.
+pub fn lye_heavy(bench: &Bench, batch: Option<&Batch>) -> String {
+    let Some(batch) = batch else { return "There is too much caustic in the batch.".to_owned() };
+    let over = remedies::excess(bench, batch);
+    let over = over.map_or_else(String::new, |over| {
+        format!("{} of caustic more than the oils take. ", mass(&batch.control.units, over))
+    });
+    format!("{over}Add nothing, taste nothing, pour nothing: choose what to do.")
+}
+
+pub fn over(bench: &Bench, batch: &Batch, excess: Mass) -> String {
+    let (offers, none) = remedies::over(bench, batch);
+    let ways: Vec<String> =
+        offers.iter().map(|offer| format!("{} ({})", offer.words, offer.remedy.word())).collect();
+    let excess = mass(&batch.control.units, excess);
+    let why = none.map_or_else(String::new, |why| format!(" Otherwise: {why}."));
+    format!("{excess} of caustic too much. Either {}.{why}", ways.join(", or "))
+}
+
+pub fn under(bench: &Bench, batch: &Batch, options: &[Remedy], missing: Mass) -> String {
+    let missing = mass(&batch.control.units, missing);
+    let offer = remedies::under(bench, batch).ok().map(|(_, offer)| offer);
+    let offer = offer.filter(|offer| options.contains(&offer.remedy));
+    let ways = offer.map_or_else(String::new, |offer| {
+        format!("{}, in a jug of its own ({}), or ", offer.words, offer.remedy.word())
+    });
+    format!(
+        "{missing} of caustic too little. Either {ways}leave it: more fat stays free ({}).",
+        Remedy::LeaveIt.word()
+    )
+}
+
+/// The sentence while something is taken out of a vessel.
+pub fn take_out(bench: &Bench, batch: &Batch, take_out: &TakeOut) -> String {
+    let name = &take_out.name;
+    let Some((_, taking)) = takeout::at_it(batch) else { return String::new() };
+    if bench.scale_doubted(&batch.id) {
+        return "The scale was away and may have another zero: take everything off the pan, then \
+                put the vessel back."
+            .to_owned();
+    }
+    match (taking.from, take_out.keep) {
+        (None, Keep::Mass(_)) => format!("Put the cup with the {name} on the pan."),
+        (None, Keep::PartOfLye) => {
+            format!(
+                "When it is clear and stirred, put the vessel with all of the {name} on the pan."
+            )
+        }
+        (Some((_, keep)), how) => {
+            let out = match how {
+                Keep::Mass(_) => "Spoon out",
+                Keep::PartOfLye => "Pour off",
+            };
+            let left = takeout::content(bench, batch)
+                .map_or_else(|| "—".to_owned(), |now| mass(&batch.control.units, now - keep));
+            format!("{out} {left} of {name}, into waste, never back to stock.")
+        }
+    }
+}
+
+pub fn brought_down(from: Mass, to: Mass) -> String {
+    let part = Share::from_fraction_rounded(to.grams() / from.grams());
+    format!("All that is still to come is brought down to {}.", part.show(1))
+}
+
+impl Remedy {
+    /// Every remedy, in the order in which they are offered.
+    pub const ALL: [Remedy; 8] = [
+        Remedy::SpoonOut,
+        Remedy::UsePart,
+        Remedy::Restore,
+        Remedy::RestoreOne,
+        Remedy::SmallLye,
+        Remedy::LeaveIt,
+        Remedy::BringDown,
+        Remedy::Discard,
+    ];
+
+    /// The word an operator answers with.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Remedy::SpoonOut => "spoon-out",
+            Remedy::UsePart => "use-part",
+            Remedy::Restore => "restore",
+            Remedy::RestoreOne => "restore-one",
+            Remedy::SmallLye => "small-lye",
+            Remedy::LeaveIt => "leave-it",
+            Remedy::BringDown => "bring-down",
+            Remedy::Discard => "discard",
+        }
+    }
+
+    /// What it is, to somebody who reads it later.
+    pub const fn title(self) -> &'static str {
+        match self {
+            Remedy::SpoonOut => "spoon the excess out, into waste",
+            Remedy::UsePart => "use only a part of the lye",
+            Remedy::Restore => "add oils and liquid",
+            Remedy::RestoreOne => "add one oil and liquid",
+            Remedy::SmallLye => "add a small lye made apart",
+            Remedy::LeaveIt => "leave it as it is",
+            Remedy::BringDown => "bring down what is still to come",
+            Remedy::Discard => "discard the batch",
+        }
+    }
+}

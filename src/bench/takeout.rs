@@ -1,0 +1,131 @@
+//! Taking something out of a vessel on the pan until it holds no more than is to be used: dry
+//! caustic by the spoon, lye by pouring off.
+
+use super::fact::{BatchId, Fact, Target};
+use super::law::Bench;
+use super::remedies;
+use super::state::{Batch, TakingOut, Work};
+use super::view::{Pace, Phase, WeighingView};
+use crate::plan::{Keep, StepKind, TakeOut, Vessel};
+use crate::quantity::Mass;
+
+/// Water leaves a hot lye; more than this part of it does not.
+const EVAPORATED_MOST: (i64, i64) = (1, 5);
+
+pub fn run(bench: &mut Bench, id: &BatchId) {
+    settle_zero(bench, id);
+    let Some((take_out, taking)) = bench.batch(id).and_then(at_it) else { return };
+    let (take_out, from) = (take_out.clone(), taking.from);
+    let Some(content) = at_rest(bench, id, &take_out) else { return };
+    let step = bench.step_key(id);
+    let batch = id.clone();
+    match from {
+        None => {
+            let Some(keep) = kept(bench, id, &take_out, content) else { return };
+            bench.emit(Fact::ContentWeighed { batch, step, content, keep });
+        }
+        Some((from, keep)) if content <= keep => {
+            bench.emit(Fact::TakenOut { batch, step: step.clone(), from, to: content });
+            bench.emit(Fact::StepDone { batch: id.clone(), step });
+        }
+        Some(_) => {}
+    }
+}
+
+pub fn at_it(batch: &Batch) -> Option<(&TakeOut, &TakingOut)> {
+    match (&batch.step()?.kind, &batch.work) {
+        (StepKind::TakeOut(take_out), Work::TakingOut(taking)) => Some((take_out, taking)),
+        _ => None,
+    }
+}
+
+/// What the vessel holds just now, if the pan tells: for the screens, at rest or not.
+pub fn content(bench: &Bench, batch: &Batch) -> Option<Mass> {
+    let (take_out, _) = at_it(batch)?;
+    let (channel, _) = bench.state.scale_of(&batch.id)?;
+    let gross = bench.sense(channel)?.mass(bench.now, bench.allowed_age(channel))?;
+    let tare = batch.empty_vessel(&take_out.vessel_of)?;
+    (!bench.scale_doubted(&batch.id)).then(|| gross - tare).filter(|net| !net.is_negative())
+}
+
+/// As a weighing turned round: what is left to do is below zero.
+pub fn view(bench: &Bench, batch: &Batch) -> Option<WeighingView> {
+    let (take_out, taking) = at_it(batch)?;
+    let now = content(bench, batch);
+    let (_, keep) = taking.from.unwrap_or_default();
+    let net = now.filter(|_| taking.from.is_some());
+    Some(WeighingView {
+        ingredient: take_out.vessel_of.clone(),
+        name: take_out.name.clone(),
+        into: Vessel::Own,
+        phase: Phase::TakingOut,
+        target: Target { mass: keep, low: Mass::ZERO, high: keep, guard: None },
+        net,
+        left: net.map(|net| keep - net),
+        pace: Pace::Free,
+    })
+}
+
+fn at_rest(bench: &Bench, id: &BatchId, take_out: &TakeOut) -> Option<Mass> {
+    let batch = bench.batch(id)?;
+    content(bench, batch)?;
+    let (channel, scale) = bench.state.scale_of(id)?;
+    let rest = bench.sense(channel)?.rest.at_rest(&bench.settings().rest_test(scale.d, true))?;
+    // an empty vessel is no vessel emptied to measure
+    let content = rest - batch.empty_vessel(&take_out.vessel_of)?;
+    (content > scale.d * i64::from(bench.settings().vessel_match_d)).then_some(content)
+}
+
+/// What is to be kept of this content; `None` if it cannot be the vessel with what it should hold.
+fn kept(bench: &Bench, id: &BatchId, take_out: &TakeOut, content: Mass) -> Option<Mass> {
+    let batch = bench.batch(id)?;
+    let (_, scale) = bench.state.scale_of(id)?;
+    let slack = scale.d * i64::from(bench.settings().vessel_match_d);
+    let masses = batch.masses();
+    let should = match take_out.keep {
+        Keep::Mass(_) => masses.get(&take_out.vessel_of).copied()?,
+        Keep::PartOfLye => remedies::solution(&batch.control.formula, &masses),
+    };
+    let (part, whole) = EVAPORATED_MOST;
+    let least = match take_out.keep {
+        // somebody may have begun to spoon before the cup came to the pan
+        Keep::Mass(keep) => keep.min(should),
+        Keep::PartOfLye => should - Mass::from_steps(should.steps() / whole * part),
+    };
+    if content < least - slack || content > should + slack {
+        return None;
+    }
+    match take_out.keep {
+        Keep::Mass(keep) => Some(keep),
+        Keep::PartOfLye => Some(remedies::part_of_lye(batch, content)?.floor_to(scale.d)),
+    }
+}
+
+/// After a silence: the same load is the same zero; a pan that was cleared shows its new one.
+fn settle_zero(bench: &mut Bench, id: &BatchId) {
+    if !bench.scale_doubted(id) {
+        return;
+    }
+    let Some((channel, scale)) = bench.state.scale_of(id) else { return };
+    let Some(sense) = bench.sense(channel) else { return };
+    let Some(rest) = sense.rest.at_rest(&bench.settings().rest_test(scale.d, true)) else { return };
+    let slack = scale.d * i64::from(bench.settings().vessel_match_d);
+    let cleared = scale.d * i64::from(bench.settings().vessel_min_d);
+    let before = sense.load_before;
+    let same = before.is_some_and(|before| (rest - before).abs() <= slack);
+    let fell = sense.doubted_gross.is_some_and(|gross| rest < gross - cleared);
+    if !same && !fell {
+        if let Some(sense) = bench.scale_sense_mut(id) {
+            sense.doubted_gross.get_or_insert(rest);
+        }
+        return;
+    }
+    if let Some(sense) = bench.scale_sense_mut(id) {
+        sense.doubted = false;
+        sense.doubted_gross = None;
+    }
+    if !same {
+        let step = bench.step_key(id);
+        bench.emit(Fact::ZeroChecked { batch: id.clone(), step, offset: rest });
+    }
+}

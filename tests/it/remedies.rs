@@ -1,0 +1,263 @@
+//! Too much caustic for the fats on record, or too little: what is offered at each stage, and that
+//! it brings the batch back to its superfat.
+
+use panroom::bench::{Act, AlarmId, Ask, CaptureHow, Fact, Outcome, Remedy, Reply};
+use panroom::quantity::{Mass, Share};
+
+use crate::driver::{CUP_G, Driver, JUG_G, batch_id, g};
+
+/// All is weighed; the caustic is still dry in its cup.
+fn all_weighed() -> Driver {
+    let mut driver = Driver::at_caustic();
+    driver.pour_to(CUP_G + driver.target());
+    driver.put(0.0);
+    driver.put(JUG_G);
+    driver.pour_to(JUG_G + driver.target());
+    driver.put(0.0);
+    driver.expect_step("dissolve");
+    driver
+}
+
+fn dissolved() -> Driver {
+    let mut driver = all_weighed();
+    assert_eq!(driver.confirm(), Reply::Done);
+    // the cup is not weighed back
+    assert_eq!(driver.confirm(), Reply::Done);
+    driver.expect_step("combine");
+    driver
+}
+
+fn correct(driver: &mut Driver, ingredient: &str, mass: &str) -> Reply {
+    let reason = "half of the jug was left standing".to_owned();
+    let (batch, ingredient, mass) = (batch_id(), ingredient.into(), g(mass));
+    driver.act(Act::Correct { batch, ingredient, mass, reason })
+}
+
+fn choose(driver: &mut Driver, remedy: Remedy) -> Reply {
+    let prompt = driver.view().batches[0].prompt.clone().expect("something is asked").prompt;
+    driver.act(Act::Choose { prompt, remedy })
+}
+
+fn offered(driver: &Driver) -> Vec<Remedy> {
+    match driver.view().batches[0].prompt.clone().map(|prompt| prompt.asks) {
+        Some(Ask::Remedy { options, .. } | Ask::Under { options, .. }) => options,
+        other => panic!("no remedy is asked, but {other:?}"),
+    }
+}
+
+fn words(driver: &Driver) -> String {
+    driver.view().batches[0].prompt.clone().expect("something is asked").words
+}
+
+fn lye_heavy(driver: &Driver) -> bool {
+    driver.is_active(|alarm| matches!(alarm, AlarmId::LyeHeavy { .. }))
+}
+
+/// The superfat of what is on record, by the formula of the batch: with only one caustic and the
+/// working values it is 1 − caustic ÷ full demand, reckoned here by hand.
+fn superfat(driver: &Driver) -> f64 {
+    let masses = driver.bench.state().batches[&batch_id()].masses();
+    let grams = |id: &str| masses.get(&id.into()).map_or(0.0, |mass: &Mass| mass.grams());
+    // SAP 256 and 190 mg KOH per g; 39.9971 ÷ 56.1056 g NaOH per g KOH
+    let demand = (grams("coconut") * 0.256 + grams("olive") * 0.190) * 39.9971 / 56.1056;
+    1.0 - grams("naoh") / demand
+}
+
+#[test]
+fn a_correction_keeps_the_old_mass_on_record_and_counts_from_now_on() {
+    let mut driver = Driver::oils_weighed();
+    let before = driver.view().batches[0].weighing.clone().unwrap().target.mass;
+    assert_eq!(correct(&mut driver, "olive", "190"), Reply::Done);
+    let corrected = driver.facts.iter().any(|fact| {
+        matches!(&fact.fact, Fact::Corrected { was, net, .. } if *was == g("200") && *net == g("190"))
+    });
+    assert!(corrected);
+    // the caustic not yet weighed follows at once: 10 g × 0.190 × 0.712 89 × 0.95 = 1.287 g less
+    let after = driver.view().batches[0].weighing.clone().unwrap().target.mass;
+    assert!(((before - after).grams() - 1.287).abs() <= 0.1, "{before} → {after}");
+    assert_eq!(driver.view().batches[0].captures[1].how, CaptureHow::ByHand);
+    assert!(!lye_heavy(&driver));
+}
+
+#[test]
+fn what_was_never_weighed_cannot_be_corrected_and_a_reason_is_asked_for() {
+    let mut driver = Driver::oils_weighed();
+    assert!(matches!(correct(&mut driver, "naoh", "40"), Reply::Refused { .. }));
+    let act = Act::Correct {
+        batch: batch_id(),
+        ingredient: "olive".into(),
+        mass: g("190"),
+        reason: "  ".to_owned(),
+    };
+    assert!(matches!(driver.act(act), Reply::Refused { .. }));
+    assert_eq!(driver.captured("olive"), Some(g("200")));
+}
+
+#[test]
+fn still_dry_the_excess_is_spooned_out_and_dissolving_is_barred_until_then() {
+    let mut driver = all_weighed();
+    correct(&mut driver, "olive", "150");
+    assert!(lye_heavy(&driver));
+    assert_eq!(offered(&driver), [Remedy::SpoonOut, Remedy::Discard]);
+    assert!(matches!(driver.confirm(), Reply::Refused { .. }));
+    let cup = CUP_G + driver.captured("naoh").unwrap().grams();
+    assert_eq!(choose(&mut driver, Remedy::SpoonOut), Reply::Done);
+    assert!(driver.view().batches[0].sentence.contains("cup with the sodium hydroxide"));
+    driver.put(cup);
+    let weighing = driver.view().batches[0].weighing.clone().unwrap();
+    // demand of 100 g coconut and 150 g olive: 54.1 g KOH = 38.567 g NaOH, less 5 % is 36.64 g
+    assert_eq!(weighing.target.mass, g("36.6"));
+    assert!(weighing.left.unwrap().is_negative());
+    // a digit above what is to be kept is not enough
+    driver.put(CUP_G + 36.7);
+    assert!(lye_heavy(&driver));
+    driver.put(CUP_G + 36.6);
+    assert!(!lye_heavy(&driver));
+    driver.expect_step("dissolve");
+    assert_eq!(driver.captured("naoh"), Some(g("36.6")));
+    assert!((superfat(&driver) - 0.05).abs() < 0.002, "{}", superfat(&driver));
+    driver.run(1.0);
+    assert_eq!(driver.confirm(), Reply::Done);
+}
+
+#[test]
+fn dissolved_only_a_part_of_the_lye_is_used_whatever_water_has_left_it() {
+    let mut driver = dissolved();
+    correct(&mut driver, "olive", "180");
+    assert_eq!(offered(&driver), [Remedy::UsePart, Remedy::Discard]);
+    assert!(matches!(driver.confirm(), Reply::Refused { .. }), "combining is barred");
+    let masses = driver.bench.state().batches[&batch_id()].masses();
+    let lye = masses[&"naoh".into()].grams() + masses[&"water".into()].grams();
+    let naoh = masses[&"naoh".into()].grams();
+    choose(&mut driver, Remedy::UsePart);
+    // 4 g of water have left as steam; all of the caustic is still in
+    let content = lye - 4.0;
+    driver.put(JUG_G + content);
+    let keep = driver.view().batches[0].weighing.clone().unwrap().target.mass.grams();
+    let part = (100.0 * 0.256 + 180.0 * 0.190) * (39.9971 / 56.1056) * 0.95 / naoh;
+    assert!((keep - content * part).abs() <= 0.1, "{keep} for {}", content * part);
+    driver.put(JUG_G + keep);
+    driver.expect_step("combine");
+    assert!(!lye_heavy(&driver));
+    assert!((superfat(&driver) - 0.05).abs() < 0.002, "{}", superfat(&driver));
+    driver.run(1.0);
+    assert_eq!(driver.confirm(), Reply::Done);
+}
+
+#[test]
+fn another_vessel_is_not_taken_for_the_jug() {
+    let mut driver = dissolved();
+    correct(&mut driver, "olive", "180");
+    choose(&mut driver, Remedy::UsePart);
+    // more than was ever in the jug, and less than evaporation explains
+    for load in [JUG_G + 400.0, JUG_G + 60.0, 0.0] {
+        driver.put(load);
+        assert_eq!(driver.view().batches[0].weighing.clone().unwrap().left, None, "{load}");
+    }
+}
+
+#[test]
+fn combined_oils_and_liquid_restore_the_superfat_and_the_cook_goes_on() {
+    let mut driver = Driver::cooking();
+    driver.run(60.0);
+    correct(&mut driver, "olive", "180");
+    assert_eq!(offered(&driver), [Remedy::Restore, Remedy::RestoreOne, Remedy::Discard]);
+    assert!(words(&driver).contains("discard"));
+    let before = driver.view().batches[0].cook.clone().unwrap().watched;
+    choose(&mut driver, Remedy::Restore);
+    // the cook is still watched while oil is weighed
+    driver.celsius = 99.0;
+    driver.put(30.0);
+    assert!(driver.is_active(|alarm| matches!(alarm, AlarmId::TemperatureHighHigh { .. })));
+    driver.celsius = 85.0;
+    for _ in 0..3 {
+        let weighing = driver.view().batches[0].weighing.clone().expect("oil or water is weighed");
+        driver.put(0.0);
+        driver.put(30.0);
+        driver.pour_to(30.0 + weighing.target.mass.grams());
+        driver.put(0.0);
+    }
+    assert!(driver.view().batches[0].title.starts_with("add them"));
+    assert_eq!(driver.confirm(), Reply::Done);
+    driver.expect_step("cook");
+    let after = driver.view().batches[0].cook.clone().unwrap().watched;
+    assert!(after > before, "time counts on");
+    assert!(!lye_heavy(&driver));
+    assert!((superfat(&driver) - 0.05).abs() < 0.003, "{}", superfat(&driver));
+}
+
+#[test]
+fn too_little_is_made_good_by_a_small_lye_only_when_asked() {
+    let mut driver = Driver::cooking();
+    let ask = Act::AskRemedy { batch: batch_id() };
+    assert!(matches!(driver.act(ask.clone()), Reply::Refused { .. }), "nothing is wrong");
+    correct(&mut driver, "naoh", "38");
+    assert!(!lye_heavy(&driver));
+    assert_eq!(driver.act(ask), Reply::Done);
+    assert_eq!(offered(&driver), [Remedy::SmallLye, Remedy::LeaveIt]);
+    choose(&mut driver, Remedy::SmallLye);
+    let caustic = driver.view().batches[0].weighing.clone().unwrap().target;
+    // 63.6 g KOH = 45.34 g NaOH, less 5 % is 43.07 g, of which 38 g are in: 5.07 g
+    assert_eq!(caustic.mass, g("5.0"));
+    assert_eq!(caustic.guard.unwrap().mass, g("5.1"));
+    driver.put(20.0);
+    driver.pour_to(20.0 + 5.0);
+    driver.put(0.0);
+    let water = driver.target();
+    driver.put(30.0);
+    driver.pour_to(30.0 + water);
+    driver.put(0.0);
+    assert_eq!(driver.confirm(), Reply::Done);
+    assert_eq!(driver.confirm(), Reply::Done);
+    driver.expect_step("cook");
+    assert!((superfat(&driver) - 0.05).abs() < 0.002, "{}", superfat(&driver));
+}
+
+#[test]
+fn far_too_much_and_a_filled_mould_leave_only_one_way() {
+    let mut driver = dissolved();
+    // 43 g of caustic for 29.6 g wanted: far more than a fifth over
+    correct(&mut driver, "olive", "95");
+    assert_eq!(offered(&driver), [Remedy::Discard]);
+    assert!(words(&driver).contains("above 20"), "{}", words(&driver));
+    assert_eq!(choose(&mut driver, Remedy::Discard), Reply::Done);
+    assert_eq!(driver.bench.state().closed[&batch_id()], Outcome::Abandoned);
+}
+
+#[test]
+fn an_oil_that_ran_out_brings_down_what_is_still_to_come() {
+    let mut driver = Driver::started();
+    driver.put(400.0);
+    driver.pour_without_rest(400.0 + 80.0);
+    driver.run(8.0);
+    assert!(words(&driver).contains("bring-down"), "{}", words(&driver));
+    assert_eq!(choose(&mut driver, Remedy::BringDown), Reply::Done);
+    assert_eq!(driver.captured("coconut"), Some(g("80")));
+    driver.run(3.0);
+    driver.expect_step("weigh-olive");
+    assert_eq!(driver.weighing_target(), g("160"));
+    driver.pour_to(480.0 + 160.0);
+    driver.put(0.0);
+    // caustic follows: (80 × 0.256 + 160 × 0.19) × 0.712 89 × 0.95 = 34.457 g
+    assert_eq!(driver.weighing_target(), g("34.4"));
+    let glycerin = Share::from_percent(5);
+    assert_eq!(g("240").steps() * glycerin.millionths() / 1_000_000, g("12").steps());
+}
+
+#[test]
+fn more_of_it_after_all_takes_the_bringing_down_back() {
+    let mut driver = Driver::started();
+    driver.put(400.0);
+    driver.pour_without_rest(480.0);
+    driver.run(8.0);
+    // the disk is slow, and the next oil waits for it
+    driver.disk_is_quick = false;
+    choose(&mut driver, Remedy::BringDown);
+    // another bottle was found before the next oil was announced
+    driver.pour_to(500.0);
+    assert_eq!(driver.captured("coconut"), Some(g("100")));
+    driver.commit_all();
+    driver.disk_is_quick = true;
+    driver.run(3.0);
+    assert_eq!(driver.weighing_target(), g("200"));
+}
