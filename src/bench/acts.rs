@@ -12,7 +12,7 @@ use super::input::Act;
 use super::law::{Bench, Reply};
 use super::setup::ProbeAt;
 use super::state::{Batch, Work};
-use super::{combine, emergency, heat, lye, remedies, vessel_back, watches, words};
+use super::{combine, emergency, heat, leases, lye, names, remedies, vessel_back, watches, words};
 use crate::chemistry::IngredientId;
 use crate::plan::{Amount, ControlRecipe, Severity, StepKind};
 use crate::quantity::Mass;
@@ -32,6 +32,8 @@ pub fn take(bench: &mut Bench, act: &Act) {
         Act::ProbeOut { batch, at } => {
             open(bench, batch).map(|_| ()).map(|()| heat::shelve(bench, batch, *at))
         }
+        Act::Scale { batch } => leases::take_scale(bench, batch),
+        Act::Probe { batch, channel } => leases::take_probe(bench, batch, channel),
         Act::Emergency => Ok(emergency::open(bench)),
         Act::Silence => silence(bench),
         Act::Advance { batch, step } => advance(bench, batch, step),
@@ -63,20 +65,17 @@ fn start(
     if bench.state.closed.contains_key(id) {
         return Err(words::number_in_use(id));
     }
-    if let Some(open) = bench.state.batches.keys().next() {
-        return Err(words::another_open(open));
+    if bench.state.batches.len() >= leases::POTS_MAX {
+        return Err(names::too_many());
     }
     if let Some(unfit) = control.findings.iter().find(|f| f.severity == Severity::Unfit) {
         return Err(words::unfit(&unfit.words));
     }
-    let Some(setup) = bench.state.setup_ref().filter(|setup| setup.scale().is_some()) else {
+    if bench.state.setup_ref().is_none_or(|setup| setup.scale().is_none()) {
         return Err(words::no_scale());
-    };
-    let channels: Vec<_> = setup.channels.iter().map(|setup| setup.channel.clone()).collect();
-    bench.emit(Fact::BatchStarted { batch: id.clone(), control: Arc::clone(control), operator });
-    for channel in channels {
-        bench.emit(Fact::LeaseTaken { batch: id.clone(), channel });
     }
+    bench.emit(Fact::BatchStarted { batch: id.clone(), control: Arc::clone(control), operator });
+    leases::take_free(bench, id);
     Ok(Reply::Done)
 }
 
@@ -306,16 +305,7 @@ fn close(bench: &mut Bench, id: &BatchId, outcome: Outcome, note: &str) -> Answe
         }
     }
     bench.withdraw_prompt(id);
-    let held: Vec<_> = bench
-        .state
-        .leases
-        .iter()
-        .filter(|(_, holder)| *holder == id)
-        .map(|(c, _)| c.clone())
-        .collect();
-    for channel in held {
-        bench.emit(Fact::LeaseReturned { batch: id.clone(), channel });
-    }
+    leases::give_back(bench, id);
     bench.emit(Fact::BatchClosed { batch: id.clone(), outcome, note: note.to_owned() });
     Ok(Reply::Done)
 }
@@ -354,7 +344,7 @@ fn acknowledge_caustic(bench: &mut Bench, id: &BatchId) {
 /// The temperatures at the end of a step are worth keeping with it.
 fn note_temperatures(bench: &mut Bench, id: &BatchId, step: &str) {
     for at in [ProbeAt::Oils, ProbeAt::Lye, ProbeAt::Pot, ProbeAt::Room] {
-        if let Some((channel, temperature)) = watches::temperature_at(bench, at) {
+        if let Some((channel, temperature)) = watches::temperature_at(bench, id, at) {
             let (batch, step) = (id.clone(), step.to_owned());
             bench.emit(Fact::Noted { batch, step, channel, temperature });
         }

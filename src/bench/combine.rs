@@ -18,7 +18,7 @@ pub fn not_yet(bench: &Bench, id: &BatchId) -> Vec<String> {
         return Vec::new();
     };
     let units = &batch.control.units;
-    let at = |place| temperature_at(bench, place).map(|(_, value)| value);
+    let at = |place| temperature_at(bench, id, place).map(|(_, value)| value);
     let (oils_now, lye_now) = (at(ProbeAt::Oils), at(ProbeAt::Lye));
     let mut reasons = Vec::new();
     reasons.extend(

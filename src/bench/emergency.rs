@@ -30,8 +30,11 @@ pub fn emergency_card() -> EmergencyCard {
 }
 
 pub fn open(bench: &mut Bench) -> Reply {
-    let batch = bench.state.batches.keys().next().cloned();
-    bench.emit(Fact::EmergencyOpened { batch });
+    let open: Vec<_> = bench.state.batches.keys().cloned().map(Some).collect();
+    // nobody can tell here which pot it was: the time is kept with each
+    for batch in if open.is_empty() { vec![None] } else { open } {
+        bench.emit(Fact::EmergencyOpened { batch });
+    }
     bench.cue(Cue::Emergency);
     Reply::Done
 }

@@ -5,7 +5,7 @@ use super::cue::Cue;
 use super::fact::{Fact, Notice};
 use super::law::Bench;
 use super::weighing::Pan;
-use super::words;
+use super::{names, words};
 use crate::plan::Nature;
 use crate::quantity::{Mass, Share, Span};
 
@@ -59,7 +59,8 @@ pub fn compare_with_lift(bench: &mut Bench, pan: &Pan, gross: Mass) {
 
 fn notice_it(bench: &mut Bench, pan: &Pan, notice: Notice) {
     let units = bench.batch(&pan.id).map(|batch| batch.control.units).unwrap_or_default();
-    bench.cue(Cue::Say { words: words::notice(&units, notice) });
+    let words = names::addressed(&bench.state, &pan.id, words::notice(&units, notice));
+    bench.cue(Cue::Say { words });
     bench.emit(Fact::Noticed { batch: pan.id.clone(), step: pan.step.clone(), notice });
 }
 

@@ -7,7 +7,7 @@ use super::fact::{BatchId, Observation, Outcome, PromptId, Remedy, SessionOpened
 use super::setup::ProbeAt;
 use crate::plan::ControlRecipe;
 use crate::quantity::Mass;
-use crate::reading::Reading;
+use crate::reading::{Channel, Reading};
 
 /// Anything that reaches the bench. Each gets one bench-wide sequence number where it is received.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -97,6 +97,15 @@ pub enum Act {
     ProbeOut {
         batch: BatchId,
         at: ProbeAt,
+    },
+    /// The scale is now with this batch.
+    Scale {
+        batch: BatchId,
+    },
+    /// This probe now stands with this batch.
+    Probe {
+        batch: BatchId,
+        channel: Channel,
     },
     /// The emergency card is opened; timers go on.
     Emergency,

@@ -9,7 +9,7 @@ use super::settings::Settings;
 use super::setup::{ChannelSetup, ProbeAt};
 use super::state::{Batch, State};
 use super::view::View;
-use super::{acts, picture, progress, remedies, watches, weighing, words};
+use super::{acts, leases, picture, progress, remedies, watches, weighing, words};
 use crate::quantity::Moment;
 use crate::reading::Reading;
 
@@ -127,8 +127,10 @@ impl Bench {
     pub(super) fn emit(&mut self, fact: Fact) {
         let numbered = Numbered { number: self.state.last_number + 1, at: self.now, fact };
         self.state.apply(&numbered);
-        if let Fact::StepBegun { batch, .. } = &numbered.fact {
-            self.forget_step(&batch.clone());
+        match &numbered.fact {
+            Fact::StepBegun { batch, .. } => self.forget_step(&batch.clone()),
+            Fact::LeaseTaken { channel, .. } => leases::forget(self, channel),
+            _ => {}
         }
         if let Some(words) = words::said_of(self, &numbered.fact) {
             self.cue(Cue::Say { words });
@@ -171,8 +173,8 @@ impl Bench {
         self.senses.channels.get_mut(&channel)
     }
 
-    pub(super) fn probe_sense_mut(&mut self, at: ProbeAt) -> Option<&mut Sense> {
-        let channel = self.state.setup_ref()?.probe(at)?.channel.clone();
+    pub(super) fn probe_sense_mut(&mut self, id: &BatchId, at: ProbeAt) -> Option<&mut Sense> {
+        let channel = self.state.probe_of(id, at)?.channel.clone();
         self.senses.channels.get_mut(&channel)
     }
 
@@ -197,12 +199,12 @@ impl Bench {
     }
 
     fn forget_step(&mut self, batch: &BatchId) {
-        if let Some(lye) = self.probe_sense_mut(ProbeAt::Lye) {
+        if let Some(lye) = self.probe_sense_mut(batch, ProbeAt::Lye) {
             lye.peak = None;
             lye.peak_is_whole = true;
         }
         // how fast the pot warmed before says nothing about this step
-        if let Some(pot) = self.probe_sense_mut(ProbeAt::Pot) {
+        if let Some(pot) = self.probe_sense_mut(batch, ProbeAt::Pot) {
             pot.heating = None;
         }
         if let Some(sense) = self.scale_sense_mut(batch) {
@@ -232,6 +234,7 @@ impl Bench {
         let committed = self.senses.committed;
         self.senses = Senses { committed, ..Senses::default() };
         self.emit(Fact::SessionOpened(session.clone()));
+        leases::take_new_probes(self);
     }
 
     fn take_reading(&mut self, reading: &Reading) {
@@ -289,6 +292,7 @@ impl Bench {
         for _ in 0..ROUNDS_MAX {
             let before = self.output.facts.len();
             watches::run(self);
+            leases::run(self);
             weighing::run(self);
             progress::run(self);
             remedies::run(self);

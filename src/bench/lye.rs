@@ -26,7 +26,11 @@ pub fn dissolved(bench: &mut Bench, id: &BatchId) {
 /// What is expected and what has been seen, while the caustic dissolves.
 pub fn view(bench: &Bench, batch: &Batch) -> Option<LyeView> {
     let expected = expected(batch)?;
-    Some(LyeView { expected, peak: peak(bench).map(|(peak, _)| peak), verdict: batch.lye_judged })
+    Some(LyeView {
+        expected,
+        peak: peak(bench, &batch.id).map(|(peak, _)| peak),
+        verdict: batch.lye_judged,
+    })
 }
 
 fn record(bench: &mut Bench, id: &BatchId, peak: Temperature, verdict: DissolveVerdict) {
@@ -39,7 +43,7 @@ fn record(bench: &mut Bench, id: &BatchId, peak: Temperature, verdict: DissolveV
 
 fn judgement(bench: &Bench, id: &BatchId) -> Option<(Temperature, DissolveVerdict)> {
     let batch = bench.batch(id)?;
-    let (peak, whole) = peak(bench)?;
+    let (peak, whole) = peak(bench, id)?;
     let verdict = expected(batch)?.judge(peak, bench.settings().thermometer_limits)?;
     // a peak that may have passed unseen proves nothing by being low
     (whole || verdict == DissolveVerdict::TooHot).then_some((peak, verdict))
@@ -55,7 +59,7 @@ fn expected(batch: &Batch) -> Option<ExpectedLye> {
     batch.control.formula.expected_lye(&batch.masses(), start).ok()
 }
 
-fn peak(bench: &Bench) -> Option<(Temperature, bool)> {
-    let sense = bench.sense(bench.state.setup_ref()?.probe(ProbeAt::Lye)?)?;
+fn peak(bench: &Bench, id: &BatchId) -> Option<(Temperature, bool)> {
+    let sense = bench.sense(bench.state.probe_of(id, ProbeAt::Lye)?)?;
     Some((sense.peak?, sense.peak_is_whole))
 }

@@ -12,7 +12,9 @@ mod handling;
 mod heat;
 mod input;
 mod law;
+mod leases;
 mod lye;
+mod names;
 mod pace;
 mod picture;
 mod progress;
@@ -42,7 +44,7 @@ pub use input::{Act, Input, JournalStatus};
 pub use law::{Bench, Output, Reply};
 pub use settings::Settings;
 pub use setup::{ChannelSetup, ProbeAt, Role, Setup};
-pub use state::{Batch, State};
+pub use state::{Batch, Left, State};
 pub use view::{
     AlarmView, BatchView, CaptureView, ChannelView, CombineView, CookView, InstrumentView,
     JournalView, LyeView, Pace, Phase, PromptView, View, WeighingView,

@@ -9,7 +9,7 @@ use super::view::{
     AlarmView, BatchView, CaptureView, ChannelView, CookView, JournalView, PromptView, View,
     WeighingView,
 };
-use super::{combine, lye, takeout, weighing, words};
+use super::{combine, leases, lye, names, takeout, weighing, words};
 use crate::plan::Weigh;
 use crate::quantity::{Moment, Span};
 use crate::reading::Reading;
@@ -62,6 +62,7 @@ fn channel(bench: &Bench, setup: &ChannelSetup) -> ChannelView {
         stable: fresh && is_stable(bench, setup, sense),
         age: last.map(|last: &Reading| bench.now.since(last.at)),
         lost,
+        holder: bench.state.leases.get(&setup.channel).cloned(),
     }
 }
 
@@ -93,6 +94,9 @@ fn batch_view(bench: &Bench, batch: &Batch) -> BatchView {
     let step = batch.step();
     BatchView {
         batch: batch.id.clone(),
+        pot: names::pot(&bench.state, &batch.id),
+        has_scale: bench.state.scale_of(&batch.id).is_some(),
+        waits: leases::waits(bench, batch).is_some(),
         recipe: batch.control.name.clone(),
         units: batch.control.units,
         step: step.map(|step| step.key.clone()).unwrap_or_default(),
@@ -149,7 +153,7 @@ fn cook_view(bench: &Bench, batch: &Batch) -> Option<CookView> {
         shelved: bench
             .state
             .shelved
-            .get(&ProbeAt::Pot)
+            .get(&(batch.id.clone(), ProbeAt::Pot))
             .filter(|&&until| until > bench.now)
             .map(|&until| until - bench.now),
     })

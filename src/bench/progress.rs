@@ -3,7 +3,7 @@
 use super::fact::{Ask, BatchId, Fact};
 use super::law::Bench;
 use super::state::{Batch, Cooking, Work};
-use super::{heat, lye, takeout, vessel_back, weighing};
+use super::{heat, leases, lye, takeout, vessel_back, weighing};
 use crate::plan::{Cook, StepKind};
 use crate::quantity::Moment;
 
@@ -57,7 +57,7 @@ fn begin(bench: &mut Bench, id: &BatchId) {
     let Some(step) = batch.step() else { return };
     let target = match &step.kind {
         StepKind::Weigh(weigh) => {
-            if weigh.is_caustic() && another_holds_caustic(bench, id) {
+            if leases::caustic_elsewhere(bench, batch).is_some() {
                 return;
             }
             let Some((_, scale)) = bench.state.scale_of(id) else { return };
@@ -67,12 +67,6 @@ fn begin(bench: &mut Bench, id: &BatchId) {
     };
     let step = step.key.clone();
     bench.emit(Fact::StepBegun { batch: id.clone(), step, target });
-}
-
-/// Two cups of caustic, weighed and not dissolved, are one too many on a bench.
-fn another_holds_caustic(bench: &Bench, id: &BatchId) -> bool {
-    let mut others = bench.state.batches.values().filter(|batch| &batch.id != id);
-    others.any(|batch| batch.caustic_out || batch.weighs_caustic())
 }
 
 fn ask_for_word(bench: &mut Bench, id: &BatchId) {

@@ -24,16 +24,29 @@ pub struct State {
     /// Every batch number ever used.
     pub closed: BTreeMap<BatchId, Outcome>,
     pub leases: BTreeMap<Channel, BatchId>,
+    /// Scales whose pan may still carry what belongs to somebody else, or to nobody known.
+    pub left: BTreeMap<Channel, Left>,
+    /// What each empty pan reads, since its scale took another zero.
+    pub zeros: BTreeMap<Channel, Mass>,
     pub alarms: BTreeMap<AlarmId, Alarm>,
     pub silenced_until: Option<Moment>,
     /// Probes that are out of their pot, and until when.
-    pub shelved: BTreeMap<ProbeAt, Moment>,
+    pub shelved: BTreeMap<(BatchId, ProbeAt), Moment>,
     /// Instruments whose port is gone, and why.
     pub lost: BTreeMap<String, String>,
     /// Why and since when nothing is recorded.
     pub journal_lost: Option<(Moment, String)>,
     pub last_number: u64,
     pub last_prompt: u64,
+}
+
+/// What may stand on a pan though it is not of the batch that holds the scale now.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Left {
+    /// Who had the scale before.
+    pub by: BatchId,
+    /// It may be a cup with caustic.
+    pub caustic: bool,
 }
 
 #[derive(Clone, Debug, PartialEq)]
@@ -184,6 +197,61 @@ impl State {
         })
     }
 
+    /// The probe that stands in this place of this batch; the room is everybody's.
+    pub fn probe_of(&self, batch: &BatchId, at: ProbeAt) -> Option<&ChannelSetup> {
+        self.setup_ref()?.channels.iter().find(|setup| {
+            let here = matches!(setup.role, Role::Probe { at: place, .. } if place == at);
+            let ours = self.leases.get(&setup.channel) == Some(batch);
+            here && (ours || at == ProbeAt::Room)
+        })
+    }
+
+    fn scale_channel_of(&self, batch: &BatchId) -> Option<Channel> {
+        self.scale_of(batch).map(|(setup, _)| setup.channel.clone())
+    }
+
+    fn is_scale(&self, channel: &Channel) -> bool {
+        let setup = self.setup_ref().and_then(|setup| setup.channel(channel));
+        setup.is_some_and(|setup| matches!(setup.role, Role::Scale { .. }))
+    }
+
+    /// What is counted for this batch is counted from the zero this scale has now.
+    fn take_lease(&mut self, id: &BatchId, channel: &Channel) {
+        self.leases.insert(channel.clone(), id.clone());
+        if !self.is_scale(channel) {
+            return;
+        }
+        if let (Some(&zero), Some(batch)) = (self.zeros.get(channel), self.batches.get_mut(id)) {
+            batch.count_from(zero);
+        }
+        match self.left.get_mut(channel) {
+            Some(left) if &left.by == id => {
+                self.left.remove(channel);
+            }
+            // it was given only once the pan had been seen clear of caustic
+            Some(left) => left.caustic = false,
+            None => {}
+        }
+    }
+
+    /// A batch with work before it may leave something on the pan; what it was weighing has gone
+    /// off the pan for it, and must be seen again.
+    fn return_lease(&mut self, id: &BatchId, channel: &Channel) {
+        self.leases.remove(channel);
+        if !self.is_scale(channel) {
+            return;
+        }
+        let Some(batch) = self.batches.get_mut(id).filter(|batch| batch.step().is_some()) else {
+            return;
+        };
+        let left = Left { by: id.clone(), caustic: batch.has_caustic_cup() };
+        if let Some(weighing) = batch.weighing_mut().filter(|weighing| weighing.tare.is_some()) {
+            weighing.lifted = true;
+            weighing.unconfirmed = weighing.captured.is_none();
+        }
+        self.left.insert(channel.clone(), left);
+    }
+
     pub fn apply(&mut self, numbered: &Numbered) {
         let Numbered { number, at, fact } = numbered;
         self.last_number = *number;
@@ -192,20 +260,16 @@ impl State {
             Fact::BatchStarted { batch, control, .. } => {
                 self.batches.insert(batch.clone(), Batch::new(batch, control));
             }
-            Fact::LeaseTaken { batch, channel } => {
-                self.leases.insert(channel.clone(), batch.clone());
-            }
-            Fact::LeaseReturned { channel, .. } => {
-                self.leases.remove(channel);
-            }
+            Fact::LeaseTaken { batch, channel } => self.take_lease(batch, channel),
+            Fact::LeaseReturned { batch, channel } => self.return_lease(batch, channel),
             Fact::AlarmChanged { alarm: id, change, detail } => {
                 let old = self.alarms.remove(id);
                 if let Some(alarm) = alarm::after(old, *at, *change, detail) {
                     self.alarms.insert(id.clone(), alarm);
                 }
             }
-            Fact::Shelved { at: place, until, .. } => {
-                self.shelved.insert(*place, *until);
+            Fact::Shelved { batch, at: place, until } => {
+                self.shelved.insert((batch.clone(), *place), *until);
             }
             Fact::Silenced { until } => self.silenced_until = Some(*until),
             Fact::InstrumentLost { instrument, why } => {
@@ -222,6 +286,18 @@ impl State {
             }
             Fact::PromptRaised { prompt, .. } => {
                 self.last_prompt = self.last_prompt.max(prompt.0);
+                self.apply_to_batch(*number, *at, fact);
+            }
+            Fact::Tared { batch, .. } | Fact::Returned { batch, .. } => {
+                if let Some(channel) = self.scale_channel_of(batch) {
+                    self.left.remove(&channel);
+                }
+                self.apply_to_batch(*number, *at, fact);
+            }
+            Fact::ZeroChecked { batch, offset, .. } => {
+                if let Some(channel) = self.scale_channel_of(batch) {
+                    self.zeros.insert(channel, *offset);
+                }
                 self.apply_to_batch(*number, *at, fact);
             }
             _ => self.apply_to_batch(*number, *at, fact),
@@ -250,6 +326,24 @@ impl State {
         self.lost.clear();
         self.session_at = at;
         self.session = Some(session.clone());
+        self.doubt_the_pan();
+    }
+
+    /// With several batches open, nobody knows after a restart whose vessel is on the pan; where
+    /// one was being filled, that is asked.
+    fn doubt_the_pan(&mut self) {
+        if self.batches.len() < 2 {
+            return;
+        }
+        let Some((scale, _)) = self.setup_ref().and_then(Setup::scale) else { return };
+        let scale = scale.channel.clone();
+        let Some(holder) = self.leases.get(&scale).and_then(|id| self.batches.get(id)) else {
+            return;
+        };
+        if holder.weigh().is_none_or(|(_, weighing)| weighing.tare.is_none()) {
+            let left = Left { by: holder.id.clone(), caustic: holder.has_caustic_cup() };
+            self.left.insert(scale, left);
+        }
     }
 }
 
@@ -294,6 +388,16 @@ impl Batch {
     /// The step weighs caustic: it has a guard.
     pub fn weighs_caustic(&self) -> bool {
         self.weigh().is_some_and(|(_, weighing)| weighing.target.guard.is_some())
+    }
+
+    /// Caustic is being weighed, or is weighed and not known to be dissolved.
+    pub fn has_caustic(&self) -> bool {
+        self.caustic_out || self.weighs_caustic()
+    }
+
+    /// A cup of it is being filled, or stands somewhere filled.
+    pub fn has_caustic_cup(&self) -> bool {
+        self.weighs_caustic() || (self.caustic_out && !self.said_dissolved)
     }
 
     pub fn masses(&self) -> Masses {
@@ -474,14 +578,20 @@ impl Batch {
 
     /// The empty pan reads `offset`: all that was counted from the old zero moves with it.
     fn move_zero(&mut self, offset: Mass) {
-        let moved = offset - self.zero;
-        self.zero = offset;
-        self.pot_gross = self.pot_gross.map(|gross| gross + moved);
+        self.count_from(offset);
         if let Some(weighing) = self.weighing_mut() {
             weighing.zero_doubted = false;
             weighing.expected = None;
             weighing.zero_known = true;
             weighing.lifted = true;
+        }
+    }
+
+    fn count_from(&mut self, zero: Mass) {
+        let moved = zero - self.zero;
+        self.zero = zero;
+        self.pot_gross = self.pot_gross.map(|gross| gross + moved);
+        if let Some(weighing) = self.weighing_mut() {
             weighing.tare = weighing.tare.map(|tare| tare + moved);
         }
     }

@@ -3,6 +3,7 @@
 
 use super::fact::{Ask, BackVerdict, BatchId, Fact};
 use super::law::Bench;
+use super::leases;
 use super::state::Batch;
 use super::weighing::share_of;
 use crate::chemistry::IngredientId;
@@ -62,7 +63,7 @@ fn residue(bench: &Bench, id: &BatchId, ingredient: &IngredientId) -> Option<(Ma
     let batch = bench.batch(id)?;
     let net = batch.first_capture(ingredient)?.net;
     let tare = batch.empty_vessel(ingredient)?;
-    let (channel, scale) = bench.state.scale_of(id)?;
+    let (channel, scale) = bench.state.scale_of(id).filter(|_| leases::pan_is_ours(bench, id))?;
     let sense = bench.sense(channel)?;
     sense.mass(bench.now, bench.allowed_age(channel))?;
     let rest = sense.rest.at_rest(&bench.settings().rest_test(scale.d, true))?;

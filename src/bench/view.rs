@@ -55,11 +55,23 @@ pub struct ChannelView {
     /// Age of the last reading.
     pub age: Option<Span>,
     pub lost: Option<String>,
+    /// The batch that has it.
+    #[serde(default)]
+    pub holder: Option<BatchId>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct BatchView {
     pub batch: BatchId,
+    /// How it is called: "pot B".
+    #[serde(default)]
+    pub pot: String,
+    /// The scale is with it.
+    #[serde(default)]
+    pub has_scale: bool,
+    /// It waits for the scale, or for the caustic of another: the sentence says why.
+    #[serde(default)]
+    pub waits: bool,
     pub recipe: String,
     pub units: Units,
     pub step: String,

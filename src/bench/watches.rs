@@ -5,12 +5,12 @@ use std::collections::BTreeMap;
 
 use super::alarm::{AlarmChange, AlarmId, Finding, Priority, Verdict, Watch};
 use super::cue::Cue;
-use super::fact::Fact;
+use super::fact::{BatchId, Fact};
 use super::law::Bench;
 use super::senses::{Sense, allowed_age};
-use super::setup::{ChannelSetup, ProbeAt, Role};
+use super::setup::{ChannelSetup, ProbeAt};
 use super::state::Batch;
-use super::{heat, remedies, words};
+use super::{heat, names, remedies, words};
 use crate::quantity::{Mass, Moment, Span, Temperature};
 use crate::reading::Channel;
 
@@ -45,9 +45,13 @@ pub fn run(bench: &mut Bench) {
     sounded.retain(|id, at| bench.state.alarms.contains_key(id) || now.since(*at) < apart);
 }
 
-/// The temperature at one place, unless it is unknown or too old.
-pub fn temperature_at(bench: &Bench, at: ProbeAt) -> Option<(Channel, Temperature)> {
-    let setup = bench.state.setup_ref()?.probe(at)?;
+/// The temperature at one place of one batch, unless it is unknown or too old.
+pub fn temperature_at(
+    bench: &Bench,
+    batch: &BatchId,
+    at: ProbeAt,
+) -> Option<(Channel, Temperature)> {
+    let setup = bench.state.probe_of(batch, at)?;
     let value = bench.sense(setup)?.temperature(bench.now, bench.allowed_age(setup))?;
     Some((setup.channel.clone(), value))
 }
@@ -102,6 +106,10 @@ fn record(bench: &mut Bench, id: &AlarmId, change: AlarmChange, detail: &str) {
         }
         AlarmChange::Reset | AlarmChange::ReturnedToNormal => {
             let words = words::alarm_over(id).to_owned();
+            let words = match id.batch() {
+                Some(batch) => names::addressed(&bench.state, batch, words),
+                None => words,
+            };
             bench.cue(Cue::Say { words });
         }
         AlarmChange::Acknowledged => {}
@@ -163,7 +171,7 @@ fn missing(bench: &Bench, beyond: bool) -> Finding {
 pub fn silent_channel<'a>(bench: &'a Bench, instrument: &'a str) -> Option<&'a ChannelSetup> {
     let mut channels = bench.state.setup_ref()?.fed_by(instrument);
     channels.find(|channel| {
-        let out = matches!(channel.role, Role::Probe { at, .. } if bench.is_shelved(at));
+        let out = bench.is_channel_shelved(channel);
         !out && bench.now > stale_at(bench, channel)
     })
 }
@@ -191,6 +199,10 @@ fn caustic(bench: &Bench, batch: &Batch, findings: &mut BTreeMap<AlarmId, Findin
     let over = AlarmId::CausticOver { batch: batch.id.clone(), step: step.key.clone() };
     let blind = AlarmId::PouringBlind { batch: batch.id.clone(), step: step.key.clone() };
     let Some((channel, scale)) = bench.state.scale_of(&batch.id) else {
+        if weighing.tare.is_none() {
+            // nothing is poured yet; it waits for the scale
+            return;
+        }
         // the bench file no longer names the scale that this batch is weighed on
         findings.insert(blind, at_once(true));
         return;

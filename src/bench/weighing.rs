@@ -10,7 +10,7 @@ use super::law::Bench;
 use super::settings::CAUSTIC_SHORT;
 use super::state::{Batch, Weighing};
 use super::view::Phase;
-use super::{handling, pace, zero};
+use super::{handling, leases, pace, zero};
 use crate::chemistry::{Guard, IngredientId, Masses, ScaleFacts};
 use crate::plan::{Amount, Nature, Tolerance, Vessel, Weigh};
 use crate::quantity::{Mass, Share};
@@ -48,6 +48,11 @@ pub fn run(bench: &mut Bench) {
 }
 
 fn weigh(bench: &mut Bench, pan: &Pan) {
+    if !leases::pan_is_ours(bench, &pan.id) {
+        // what another batch left on the pan tells nothing of this one
+        zero::lighter_than_empty(bench, pan);
+        return;
+    }
     handling::run(bench, pan);
     match (pan.weighing.tare, pan.weighing.captured) {
         (tare, Some(_)) => hold(bench, pan, tare),
@@ -82,6 +87,7 @@ fn await_vessel(bench: &mut Bench, pan: &Pan) {
     let gross = match (pan.into, batch.pot_gross) {
         // the pot as it was; more than that is the next ingredient, begun early: it counts
         (Vessel::Pot, Some(pot)) if (rest - pot).abs() <= slack => rest,
+        (Vessel::Pot, Some(_)) if bench.state.batches.len() > 1 => return,
         (Vessel::Pot, Some(pot)) if rest > pot => pot,
         (Vessel::Pot, Some(_)) => return,
         (Vessel::Pot, None) => rest,
@@ -89,7 +95,7 @@ fn await_vessel(bench: &mut Bench, pan: &Pan) {
         (Vessel::Own, _) if !bench.pan_seen_clear(&pan.id) => return,
         (Vessel::Own, _) => rest,
     };
-    if pan.into == Vessel::Own && is_caustic_cup(bench, pan, gross) {
+    if is_caustic_cup(bench, pan, gross) || leases::pot_of_another(bench, &pan.id, rest).is_some() {
         return;
     }
     // what is poured in before the vessel is known would be taken for the vessel
@@ -105,7 +111,7 @@ fn await_vessel(bench: &mut Bench, pan: &Pan) {
 /// The cup with weighed caustic is no vessel for anything else.
 fn is_caustic_cup(bench: &Bench, pan: &Pan, gross: Mass) -> bool {
     let slack = pan.scale.d * i64::from(bench.settings().vessel_match_d);
-    bench.batch(&pan.id).is_some_and(|batch| {
+    bench.state.batches.values().any(|batch| {
         let of_caustic = batch.captures.values().filter(|c| c.target.guard.is_some());
         batch.caustic_out
             && of_caustic
@@ -404,7 +410,8 @@ pub fn phase(bench: &Bench, batch: &Batch) -> Option<Phase> {
         None => {
             let load = pan.gross.unwrap_or_default();
             let vessel = pan.scale.d * i64::from(bench.settings().vessel_min_d);
-            let cleared = pan.into == Vessel::Pot || bench.pan_seen_clear(&batch.id);
+            let ours = leases::pan_is_ours(bench, &batch.id);
+            let cleared = ours && (pan.into == Vessel::Pot || bench.pan_seen_clear(&batch.id));
             if cleared && load >= vessel { Phase::Taring } else { Phase::AwaitingVessel }
         }
     })

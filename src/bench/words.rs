@@ -11,13 +11,24 @@ use super::progress::cooking;
 use super::setup::{ChannelSetup, ProbeAt, Role};
 use super::state::{Batch, State, Work};
 use super::view::Phase;
-use super::{combine, remedy_words, vessel_back, watches};
+use super::{combine, leases, names, remedy_words, vessel_back, watches};
 use crate::chemistry::IngredientId;
 use crate::plan::{StepKind, Units, Vessel, Weigh, Window};
 use crate::quantity::{Mass, Temperature, TemperatureDelta};
 
-/// The one thing to do, in one sentence.
+/// The one thing to do, in one sentence; with several pots open it says which.
 pub fn sentence(bench: &Bench, batch: &Batch, phase: Option<Phase>) -> String {
+    let words = match leases::waits(bench, batch) {
+        Some(wait) => names::wait(bench, &wait),
+        None => what_to_do(bench, batch, phase),
+    };
+    names::addressed(&bench.state, &batch.id, words)
+}
+
+fn what_to_do(bench: &Bench, batch: &Batch, phase: Option<Phase>) -> String {
+    if let Some(left) = leases::left_by_another(bench, &batch.id) {
+        return names::clear_first(bench, left);
+    }
     let Some(step) = batch.step() else {
         return "All steps are done: close the batch with its outcome.".to_owned();
     };
@@ -102,6 +113,17 @@ fn weighing_sentence(
 
 /// What to say when a fact is recorded; most facts need no words.
 pub fn said_of(bench: &Bench, fact: &Fact) -> Option<String> {
+    let words = words_of(bench, fact)?;
+    Some(match fact {
+        Fact::LeaseTaken { .. } => words,
+        _ => match fact.batch() {
+            Some(id) => names::addressed(&bench.state, id, words),
+            None => words,
+        },
+    })
+}
+
+fn words_of(bench: &Bench, fact: &Fact) -> Option<String> {
     let batch = fact.batch().and_then(|id| bench.batch(id));
     Some(match fact {
         Fact::StepBegun { target, .. } => {
@@ -112,6 +134,14 @@ pub fn said_of(bench: &Bench, fact: &Fact) -> Option<String> {
                     format!("Next: {} of {}.", mass(&batch.control.units, target.mass), weigh.name)
                 }
                 _ => format!("Next: {}.", step.title),
+            }
+        }
+        Fact::LeaseTaken { batch, channel } if bench.state.batches.len() > 1 => {
+            let is_scale = bench.state.scale_of(batch).is_some_and(|(s, _)| &s.channel == channel);
+            if is_scale {
+                names::moved(&bench.state, batch)
+            } else {
+                names::probe_moved(&bench.state, batch, channel)
             }
         }
         Fact::PromptRaised { asks, .. } => prompt(bench, batch?, asks),
@@ -150,7 +180,8 @@ pub fn recorded(state: &State, after: u64, up_to: u64) -> Vec<String> {
         for (weigh, capture) in batch.captured() {
             if (after + 1..=up_to).contains(&capture.number) {
                 let net = mass(&batch.control.units, capture.net);
-                words.push(format!("{}: {net}, recorded.", capitalised(&weigh.name)));
+                let said = format!("{}: {net}, recorded.", capitalised(&weigh.name));
+                words.push(names::addressed(state, &batch.id, said));
             }
         }
     }
@@ -226,6 +257,14 @@ pub fn prompt(bench: &Bench, batch: &Batch, asks: &Ask) -> String {
 
 /// What is wrong and what to do, for one alarm as things stand.
 pub fn alarm(bench: &Bench, id: &AlarmId) -> String {
+    let words = alarm_words(bench, id);
+    match id.batch() {
+        Some(batch) => names::addressed(&bench.state, batch, words),
+        None => words,
+    }
+}
+
+fn alarm_words(bench: &Bench, id: &AlarmId) -> String {
     let batch = id.batch().and_then(|id| bench.batch(id));
     match id {
         AlarmId::CausticOver { .. } => caustic_over(bench, batch),
@@ -335,7 +374,7 @@ fn too_hot(bench: &Bench, batch: Option<&Batch>, at: ProbeAt, highest: bool) -> 
     };
     let units = &batch.control.units;
     let limit = if highest { cook.high_high } else { cook.high };
-    let shown = watches::temperature_at(bench, at)
+    let shown = watches::temperature_at(bench, &batch.id, at)
         .map_or_else(String::new, |(_, value)| format!(" at {}", temperature(units, value)));
     let act = if highest {
         "Heat off, take the pot off the heat, stir down the foam; it can boil over."
@@ -429,10 +468,6 @@ pub fn capitalised(text: &str) -> String {
 
 pub fn number_in_use(id: &BatchId) -> String {
     format!("batch number {id} is taken; every batch needs its own")
-}
-
-pub fn another_open(id: &BatchId) -> String {
-    format!("batch {id} is still open; close or abandon it first")
 }
 
 pub fn unfit(why: &str) -> String {

@@ -18,7 +18,7 @@ pub use vessel::{Material, Purpose, VesselFile};
 /// A complete bench file with a remark for every key: what a maker starts from.
 pub const EXAMPLE: &str = include_str!("example.toml");
 
-/// A bench file, checked: one scale at most, each channel with one role, each port used once.
+/// A bench file, checked: one scale and one room probe at most, each channel with one role, each port used once.
 #[derive(Clone, Debug, PartialEq)]
 pub struct BenchFile {
     pub file: String,

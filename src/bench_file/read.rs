@@ -98,14 +98,16 @@ impl Places {
                 form.refuse(at, found, "a name of its own for each", "rename one of them");
             }
             let role = role_words(&channel.role);
-            if let Some(other) = self.roles.insert(role, name.clone()) {
+            // each pot may have probes of its own; the scale and the room are everybody's
+            let one_only = matches!(role, "scale" | "room");
+            if let Some(other) = self.roles.insert(role, name.clone()).filter(|_| one_only) {
                 let found = format!("`{name}` as {role}, after `{other}`");
                 let (expected, advice) = match role {
                     "scale" => (
                         "one scale on a bench",
                         "keep the finer one; a second scale is a second bench file",
                     ),
-                    _ => ("one probe for each role", "give one of them another role"),
+                    _ => ("one probe for the room", "give one of them another role"),
                 };
                 form.refuse(at, found, expected, advice);
             }

@@ -65,6 +65,10 @@ pub enum Command {
     Emergency,
     /// The probe comes out of the pot for stirring; its alarms wait 90 s
     ProbeOut(ProbeOut),
+    /// The scale is now with this batch
+    Scale(Scale),
+    /// This probe is now in this batch
+    Probe(Probe),
     /// End the present step that waits for you, or the cook before its time
     Next(Next),
     /// Give a batch up
@@ -222,6 +226,9 @@ pub struct Start {
 pub struct Confirm {
     /// The number of the question [default: the one asked now]
     pub question: Option<u64>,
+    /// The batch that asks, by its number or the letter of its pot
+    #[arg(long)]
+    pub batch: Option<String>,
 }
 
 #[derive(clap::Args)]
@@ -230,6 +237,9 @@ pub struct Choose {
     pub remedy: Remedy,
     /// The number of the question [default: the one asked now]
     pub question: Option<u64>,
+    /// The batch that asks, by its number or the letter of its pot
+    #[arg(long)]
+    pub batch: Option<String>,
 }
 
 #[derive(clap::Args)]
@@ -258,7 +268,7 @@ pub struct Declare {
     pub ingredient: String,
     /// Its mass with the unit, like "12.5 g" or "4 oz"
     pub mass: String,
-    /// The batch [default: the one that is open]
+    /// The batch, by its number or the letter of its pot [default: the one that asks, or the only one]
     #[arg(long)]
     pub batch: Option<String>,
 }
@@ -269,7 +279,7 @@ pub struct Observe {
     /// In your own words
     #[arg(default_value = "")]
     pub note: String,
-    /// The batch [default: the one that is open]
+    /// The batch, by its number or the letter of its pot [default: the one that asks, or the only one]
     #[arg(long)]
     pub batch: Option<String>,
 }
@@ -289,18 +299,36 @@ pub enum ObservationName {
 pub struct Acknowledge {
     /// The alarm as `panroom watch` names it [default: all that are raised]
     pub alarm: Option<String>,
+    /// Only those of this batch, by its number or the letter of its pot
+    #[arg(long)]
+    pub batch: Option<String>,
+}
+
+#[derive(clap::Args)]
+pub struct Scale {
+    /// The batch, by its number or the letter of its pot
+    pub batch: String,
+}
+
+#[derive(clap::Args)]
+pub struct Probe {
+    /// The probe's channel, as the bench file names it
+    pub channel: String,
+    /// The batch, by its number or the letter of its pot [default: the only one]
+    #[arg(long)]
+    pub batch: Option<String>,
 }
 
 #[derive(clap::Args)]
 pub struct ProbeOut {
-    /// The batch [default: the one that is open]
+    /// The batch, by its number or the letter of its pot [default: the one that asks, or the only one]
     #[arg(long)]
     pub batch: Option<String>,
 }
 
 #[derive(clap::Args)]
 pub struct Next {
-    /// The batch [default: the one that is open]
+    /// The batch, by its number or the letter of its pot [default: the one that asks, or the only one]
     #[arg(long)]
     pub batch: Option<String>,
 }
@@ -309,7 +337,7 @@ pub struct Next {
 pub struct Abandon {
     /// Why
     pub reason: String,
-    /// The batch [default: the one that is open]
+    /// The batch, by its number or the letter of its pot [default: the only one]
     #[arg(long)]
     pub batch: Option<String>,
 }
@@ -322,7 +350,7 @@ pub struct Close {
     /// In your own words
     #[arg(default_value = "")]
     pub note: String,
-    /// The batch [default: the one that is open]
+    /// The batch, by its number or the letter of its pot [default: the only one]
     #[arg(long)]
     pub batch: Option<String>,
 }

@@ -5,9 +5,11 @@ mod args;
 mod bench_side;
 mod books;
 mod instruments;
+mod layout;
 mod page;
 mod show;
 mod watch;
+mod which;
 
 use std::io::Write;
 use std::process::ExitCode;
@@ -63,6 +65,8 @@ async fn dispatch(args: Args) -> anyhow::Result<ExitCode> {
         Command::Silence => acts::silence(at).await,
         Command::Emergency => acts::emergency(at).await,
         Command::ProbeOut(out) => acts::probe_out(at, out).await,
+        Command::Scale(scale) => acts::scale(at, scale).await,
+        Command::Probe(probe) => acts::probe(at, probe).await,
         Command::Next(next) => acts::next(at, next).await,
         Command::Abandon(abandon) => acts::abandon(at, abandon).await,
         Command::Close(close) => acts::close(at, close).await,

@@ -13,14 +13,26 @@ const UNKNOWN: &str = "—";
 /// Cells of the dip rule.
 const RULE_CELLS: usize = 40;
 
-/// The whole view, a line each, no wider than `width` cells where words allow.
-pub fn lines(view: &View, width: usize) -> Vec<String> {
+/// How much is shown of each batch.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Detail {
+    /// What to do and its numbers.
+    Least,
+    /// And what is dangerous.
+    Hazards,
+    /// And what is done and what comes.
+    Whole,
+}
+
+/// What stands above the batches: alarms, worst first, and what else must be known.
+pub fn head(view: &View, width: usize) -> Vec<String> {
     let mut lines = Vec::new();
     for alarm in &view.alarms {
         lines.extend(wrap(&alarm_line(alarm), width, "        "));
     }
     if view.nobody_hears {
-        lines.push("nobody can hear me: no screen has passed a sound test".to_owned());
+        let words = "nobody can hear me: no screen has passed a sound test";
+        lines.extend(wrap(words, width, "  "));
     }
     if let Some(left) = view.silenced {
         lines.push(format!("quiet for another {left}"));
@@ -31,14 +43,16 @@ pub fn lines(view: &View, width: usize) -> Vec<String> {
     if view.batches.is_empty() {
         lines.push("No batch is open.".to_owned());
     }
-    for batch in &view.batches {
-        batch_lines(batch, width, &mut lines);
-    }
-    lines.push(String::new());
+    lines
+}
+
+/// What stands below the batches: the instruments and the disk.
+pub fn foot(view: &View, width: usize) -> Vec<String> {
+    let mut lines = vec![String::new()];
     let channels = view.channels.iter().map(channel).collect::<Vec<_>>().join("   ");
     lines.extend(wrap(&channels, width, ""));
     if let Some(why) = &view.journal.failed {
-        lines.push(format!("NOT RECORDING: {why}"));
+        lines.extend(wrap(&format!("NOT RECORDING: {why}"), width, "  "));
     }
     let counted: Vec<String> = view.instruments.iter().map(counters).collect();
     if !counted.is_empty() {
@@ -85,50 +99,66 @@ fn alarm_line(alarm: &AlarmView) -> String {
     format!("{mark} {} [{}, {}, {}]", alarm.words, alarm.alarm, seen, alarm.age)
 }
 
-fn batch_lines(batch: &BatchView, width: usize, lines: &mut Vec<String>) {
-    lines.push(format!(
+/// Recipe, number and step.
+pub fn title(batch: &BatchView, width: usize) -> Vec<String> {
+    let title = format!(
         "{} · {} · step {} of {}: {}",
         batch.recipe, batch.batch, batch.step_number, batch.step_count, batch.title
-    ));
+    );
+    wrap(&title, width, "  ")
+}
+
+/// One batch, no wider than `width`.
+pub fn batch(batch: &BatchView, width: usize, detail: Detail) -> Vec<String> {
+    let mut lines = title(batch, width);
     lines.extend(wrap(&format!("  {}", batch.sentence), width, "    "));
     if let Some(weighing) = &batch.weighing {
-        weighing_lines(batch, weighing, lines);
+        lines.extend(weighing_lines(batch, weighing, width));
     }
     if let Some(cook) = &batch.cook {
         let look = match cook.next_look {
             Some(left) => format!("next look in {left}"),
             None => "a look is due".to_owned(),
         };
-        lines.push(format!("  cooked {} of {}, {look}", cook.watched, cook.duration));
+        let cooked = format!("  cooked {} of {}, {look}", cook.watched, cook.duration);
+        lines.extend(wrap(&cooked, width, "    "));
     }
     if let Some(lye) = &batch.lye {
         let unit = batch.units.temperature;
         let peak = lye.peak.map_or_else(|| UNKNOWN.to_owned(), |peak| peak.show(unit, 0));
         let expected = lye.expected.words(unit);
-        lines.push(format!("  the lye should peak at {expected}; highest so far {peak}"));
+        let words = format!("  the lye should peak at {expected}; highest so far {peak}");
+        lines.extend(wrap(&words, width, "    "));
     }
     if let Some(combine) = &batch.combine {
         for reason in &combine.not_yet {
-            lines.push(format!("  not yet: {reason}"));
+            lines.extend(wrap(&format!("  not yet: {reason}"), width, "    "));
         }
     }
     if let Some(prompt) = &batch.prompt {
         let asked = format!("  ? {} (question {})", prompt.words, prompt.prompt);
         lines.extend(wrap(&asked, width, "    "));
     }
-    for hazard in &batch.hazards {
+    for hazard in batch.hazards.iter().filter(|_| detail >= Detail::Hazards) {
         lines.extend(wrap(&format!("  ! {hazard}"), width, "    "));
+    }
+    if detail < Detail::Whole {
+        return lines;
     }
     let captured: Vec<String> = batch.captures.iter().map(|c| capture(batch, c)).collect();
     if !captured.is_empty() {
         lines.extend(wrap(&format!("  weighed: {}", captured.join(", ")), width, "    "));
     }
     if let Some(next) = &batch.next {
-        lines.push(format!("  then: {next}"));
+        lines.extend(wrap(&format!("  then: {next}"), width, "    "));
     }
+    lines
 }
 
-fn weighing_lines(batch: &BatchView, weighing: &WeighingView, lines: &mut Vec<String>) {
+/// No narrower than the dip rule and its margin.
+pub const NARROWEST: usize = RULE_CELLS + 4;
+
+fn weighing_lines(batch: &BatchView, weighing: &WeighingView, width: usize) -> Vec<String> {
     let (unit, decimals) = (batch.units.mass, batch.units.mass_decimals);
     let show = |mass: Mass| mass.show(unit, decimals);
     let (left, net) = match (weighing.left, weighing.net) {
@@ -155,8 +185,10 @@ fn weighing_lines(batch: &BatchView, weighing: &WeighingView, lines: &mut Vec<St
         Phase::ZeroDoubted => "zero in doubt",
         Phase::TakingOut => "taking out",
     };
-    lines.push(format!("  {left}  ({net} of {}, {phase}){pace}", show(weighing.target.mass)));
+    let words = format!("  {left}  ({net} of {}, {phase}){pace}", show(weighing.target.mass));
+    let mut lines = wrap(&words, width, "    ");
     lines.push(format!("  {}", dip_rule(weighing)));
+    lines
 }
 
 /// A rule read like a dip stick: the first nine tenths in its left half, the last tenth magnified
@@ -262,7 +294,7 @@ mod tests {
         };
         let gone = InstrumentView { instrument: "probe".to_owned(), ..InstrumentView::default() };
         let view = View { instruments: vec![scale, gone], ..View::default() };
-        let shown = lines(&view, 100);
+        let shown = foot(&view, 100);
         assert!(shown.contains(
             &"scale: 1204 readings, 2 refused, 1 bytes damaged, opened 3 times   probe: NOT OPEN, 0 \
               readings"

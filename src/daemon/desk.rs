@@ -84,7 +84,8 @@ impl Desk {
         let recipe = request.altered.apply(&recipe, fats).map_err(|error| error.to_string())?;
         let recipe = recipe.with_lots(&request.lots).map_err(|error| error.to_string())?;
         let options = plan::Options::default();
-        // no other bench file comes between the plan and its start
+        // no other bench file comes between the plan and its start, and two batches started at
+        // once do not get one number
         let _works = self.works.lock().await;
         let plan = plan::plan(&recipe, fats, Some(&self.now().bench_file), &options)
             .map_err(|problems| problems.to_string())?;
@@ -112,7 +113,14 @@ impl Desk {
     /// Today's date and the next free letter: "2026-11-25-a".
     async fn next_number(&self) -> anyhow::Result<BatchId> {
         let today = self.ground.clock.today();
-        self.read(move |journal| Ok(next_number(&today, &journal.batches()?))).await
+        // a batch that the disk has not taken yet has its number all the same
+        let open: Vec<BatchId> =
+            self.view().batches.iter().map(|batch| batch.batch.clone()).collect();
+        self.read(move |journal| {
+            let known = journal.batches()?.into_iter().map(|row| row.batch);
+            Ok(next_number(&today, &known.chain(open).collect::<Vec<_>>()))
+        })
+        .await
     }
 
     async fn read<T: Send + 'static>(
@@ -125,8 +133,8 @@ impl Desk {
 }
 
 /// The first letter free on that day; after z come aa, ab and so on.
-fn next_number(today: &str, batches: &[BatchRow]) -> BatchId {
-    let taken = |number: &str| batches.iter().any(|row| row.batch.0 == number);
+fn next_number(today: &str, known: &[BatchId]) -> BatchId {
+    let taken = |number: &str| known.iter().any(|batch| batch.0 == number);
     let mut count = 0_usize;
     loop {
         let number = format!("{today}-{}", letters(count));

@@ -1,4 +1,5 @@
 use std::collections::BTreeMap;
+use std::ops::RangeInclusive;
 
 use crate::bench::{BatchId, Fact, ProbeAt, Role};
 use crate::journal::{FactRow, JournalError, Reader, Verified};
@@ -55,10 +56,13 @@ fn temperatures(
         };
         for setup in &opened.setup.channels {
             let Role::Probe { at, .. } = setup.role else { continue };
+            let leases = leases_of(facts, batch, &setup.channel, row.session);
             let trace = traces.entry((setup.channel.clone(), at)).or_default();
             for reading in journal.readings(&setup.channel, row.session, from, to)? {
+                // what a probe read in another pot is no temperature of this one
+                let ours = at == ProbeAt::Room || leases.iter().any(|l| l.contains(&reading.at));
                 if let Some(temperature) =
-                    reading.temperature().filter(|_| reading.status.is_trusted())
+                    reading.temperature().filter(|_| ours && reading.status.is_trusted())
                 {
                     trace.push((journal.utc_of(row.session, reading.at)?, temperature));
                 }
@@ -67,6 +71,32 @@ fn temperatures(
     }
     let trace = |((channel, at), readings)| Trace { channel, at, readings };
     Ok(traces.into_iter().map(trace).collect())
+}
+
+/// When, on the clock of this session, the channel was with this batch.
+fn leases_of(
+    facts: &[FactRow],
+    batch: &BatchId,
+    channel: &Channel,
+    session: u32,
+) -> Vec<RangeInclusive<Moment>> {
+    let (begin, end) = (Moment::from_nanos(i64::MIN), Moment::from_nanos(i64::MAX));
+    let mut leases = Vec::new();
+    let mut since = None;
+    for row in facts.iter().filter(|row| row.session <= session) {
+        let at = if row.session < session { begin } else { row.numbered.at };
+        match &row.numbered.fact {
+            Fact::LeaseTaken { batch: to, channel: of } if to == batch && of == channel => {
+                since = Some(at);
+            }
+            Fact::LeaseReturned { batch: from, channel: of } if from == batch && of == channel => {
+                leases.extend(since.take().map(|since| since..=at));
+            }
+            _ => {}
+        }
+    }
+    leases.extend(since.map(|since| since..=end));
+    leases
 }
 
 fn is_closed(row: &FactRow) -> bool {

@@ -28,7 +28,18 @@ pub(super) fn line(text: &str, number: usize) -> Result<Line, Wanted> {
         "then" => At::Then,
         seconds => At::Time(seconds_after_start(seconds)?),
     };
-    Ok(Line { number, at, does: does(rest)?, text: text.to_owned() })
+    let (pot, rest) = pot(rest);
+    Ok(Line { number, at, pot, does: does(rest)?, text: text.to_owned() })
+}
+
+/// "b: confirm" is meant for the second batch of the story.
+fn pot(text: &str) -> (Option<char>, &str) {
+    let (word, rest) = split_word(text);
+    let mut letters = word.strip_suffix(':').unwrap_or_default().chars();
+    match (letters.next(), letters.next()) {
+        (Some(letter @ 'a'..='z'), None) => (Some(letter), rest),
+        _ => (None, text),
+    }
 }
 
 pub(super) fn seconds_after_start(text: &str) -> Result<Span, Wanted> {
@@ -104,6 +115,8 @@ fn act(verb: &str, rest: &str) -> Option<Result<Does, Wanted>> {
         }
         "acknowledge" => Ok(Does::Acknowledge { alarm: rest.to_owned() }),
         "probe-out" => place(rest).map(|at| Does::ProbeOut { at }),
+        "take-scale" => Ok(Does::TakeScale),
+        "take-probe" => Ok(Does::TakeProbe { channel: rest.to_owned() }),
         "emergency" => Ok(Does::Emergency),
         "heard" => rest
             .strip_prefix("by ")

@@ -6,13 +6,14 @@ use super::run::{BATCH, Disk, Player};
 use super::script::{Number, value_of};
 use super::short;
 use super::story::{Check, Does, Level, Line, Mark, Term};
-use crate::bench::{Act, AlarmId, BatchId, Input, JournalStatus, PromptId};
+use crate::bench::{Act, AlarmId, BatchId, Input, JournalStatus, PromptId, View};
 use crate::quantity::{Mass, MassUnit, Span};
 use crate::reading::{Channel, Reading};
 
 impl Player<'_> {
     /// Plays one line; says how long it takes.
     pub(super) fn does(&mut self, line: &Line) -> Span {
+        self.pot = line.pot;
         match &line.does {
             Does::Wait(span) => return *span,
             Does::Moves { channel, to, per_second, status } => {
@@ -85,7 +86,7 @@ impl Player<'_> {
     }
 
     fn act_of(&mut self, line: &Line, does: &Does) -> Option<Act> {
-        let batch = BatchId(BATCH.to_owned());
+        let batch = self.batch_id();
         Some(match does.clone() {
             Does::Start { operator } => self.start(operator),
             Does::Confirm { prompt } => {
@@ -117,6 +118,8 @@ impl Player<'_> {
                 Act::Acknowledge { alarm }
             }
             Does::ProbeOut { at } => Act::ProbeOut { batch, at },
+            Does::TakeScale => Act::Scale { batch },
+            Does::TakeProbe { channel } => Act::Probe { batch, channel: Channel::new(&channel) },
             Does::Emergency => Act::Emergency,
             Does::Silence => Act::Silence,
             Does::Advance { step } => Act::Advance { batch, step },
@@ -127,12 +130,29 @@ impl Player<'_> {
     }
 
     pub(super) fn start(&self, operator: Option<String>) -> Act {
-        let (batch, control) = (BatchId(BATCH.to_owned()), Arc::clone(self.control));
+        let (batch, control) = (self.batch_id(), Arc::clone(self.control));
         Act::Start { batch, control, operator }
     }
 
+    /// The second batch of a story is called b, on the same day.
+    fn batch_id(&self) -> BatchId {
+        let day = BATCH.trim_end_matches(char::is_alphabetic);
+        BatchId(self.pot.map_or_else(|| BATCH.to_owned(), |letter| format!("{day}{letter}")))
+    }
+
+    /// The screen, of one batch only where a line names it.
+    fn shown(&self) -> View {
+        let mut view = self.view();
+        if self.pot.is_some() {
+            let meant = self.batch_id();
+            view.batches.retain(|batch| batch.batch == meant);
+            view.alarms.retain(|alarm| alarm.alarm.batch().is_none_or(|batch| *batch == meant));
+        }
+        view
+    }
+
     fn check(&mut self, line: &Line, check: &Check) {
-        let shown = short::screen(&self.view());
+        let shown = short::screen(&self.shown());
         let on_screen = |begins: &String| shown.iter().any(|line| line.starts_with(begins));
         let reply = self.last_reply.as_ref().map(short::reply);
         let so = match check {
@@ -174,7 +194,7 @@ impl Player<'_> {
             Term::Vessel(name) => return self.sim.vessels.get(name).copied(),
             Term::Mark(mark) => mark,
         };
-        let target = self.view().batches.first()?.weighing.as_ref()?.target;
+        let target = self.shown().batches.first()?.weighing.as_ref()?.target;
         let d = self.sim.setup.scale().map_or(MassUnit::Gram.one(), |(_, facts)| facts.d);
         Some(match mark {
             Mark::Target => target.mass,
@@ -191,11 +211,15 @@ impl Player<'_> {
     }
 
     fn prompt(&self) -> Option<PromptId> {
-        self.view().batches.iter().find_map(|batch| batch.prompt.as_ref()).map(|asked| asked.prompt)
+        self.shown()
+            .batches
+            .iter()
+            .find_map(|batch| batch.prompt.as_ref())
+            .map(|asked| asked.prompt)
     }
 
     fn alarm(&self, name: &str) -> Option<AlarmId> {
-        let view = self.view();
+        let view = self.shown();
         let mut shown = view.alarms.into_iter().map(|alarm| alarm.alarm);
         shown.find(|alarm| short::alarm_name(alarm) == name)
     }

@@ -49,6 +49,8 @@ fn act_words(act: &Act) -> String {
         }
         Act::Acknowledge { alarm } => format!("acknowledge {}", short::alarm_name(alarm)),
         Act::ProbeOut { at, .. } => format!("probe-out {}", at.words()),
+        Act::Scale { .. } => "take-scale".to_owned(),
+        Act::Probe { channel, .. } => format!("take-probe {channel}"),
         Act::Emergency => "emergency".to_owned(),
         Act::Silence => "silence".to_owned(),
         Act::Advance { step, .. } => format!("advance {step}"),
@@ -121,6 +123,9 @@ mod tests {
             printed(&Input::Act(Act::Confirm { prompt: PromptId(7) })),
             Does::Confirm { prompt: Some(7) }
         );
+        assert_eq!(printed(&Input::Act(Act::Scale { batch: batch.clone() })), Does::TakeScale);
+        let probe = Act::Probe { batch: batch.clone(), channel: Channel::new("pot 2") };
+        assert_eq!(printed(&Input::Act(probe)), Does::TakeProbe { channel: "pot 2".to_owned() });
         let step = "cook".to_owned();
         assert_eq!(
             printed(&Input::Act(Act::Advance { batch, step: step.clone() })),

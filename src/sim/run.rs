@@ -9,7 +9,7 @@ use super::short::{self, Asked};
 use super::story::{At, Does, Line, Story};
 use super::trace::{Entry, EntryKind, Trace, Truth};
 use super::world::{Event, World};
-use crate::bench::{Act, Bench, Fact, Input, JournalStatus, Reply, SessionOpened, View};
+use crate::bench::{Act, BatchId, Bench, Fact, Input, JournalStatus, Reply, SessionOpened, View};
 use crate::plan::ControlRecipe;
 use crate::problem::{Problem, Problems};
 use crate::quantity::{Moment, Span};
@@ -70,6 +70,7 @@ pub fn run_with(
         started: false,
         closed_at: None,
         asked: Asked::new(),
+        pot: None,
         last_reply: None,
         trace: Trace::default(),
     };
@@ -77,6 +78,14 @@ pub fn run_with(
     player.play();
     player.trace.ended = player.now;
     player.trace
+}
+
+/// The letter of a batch other than the first.
+fn whose(batch: &BatchId) -> String {
+    match batch.0.rsplit_once('-') {
+        Some((_, letter)) if batch.0 != BATCH => format!("{letter}: "),
+        _ => String::new(),
+    }
 }
 
 /// What the disk does with facts.
@@ -105,6 +114,8 @@ pub(super) struct Player<'a> {
     started: bool,
     closed_at: Option<Span>,
     asked: Asked,
+    /// The batch that the present line is meant for.
+    pub(super) pot: Option<char>,
     pub(super) last_reply: Option<Reply>,
     pub(super) trace: Trace,
 }
@@ -229,7 +240,8 @@ impl Player<'_> {
         self.trace.inputs += 1;
         let output = self.bench.handle(self.moment(), input);
         for numbered in &output.facts {
-            let text = short::fact(&numbered.fact, &mut self.asked);
+            let whose = numbered.fact.batch().map_or_else(String::new, whose);
+            let text = format!("{whose}{}", short::fact(&numbered.fact, &mut self.asked));
             self.note(EntryKind::Fact, text);
             self.note_truth(&numbered.fact);
         }

@@ -88,6 +88,8 @@ pub struct Line {
     /// Line number in the text, from 1.
     pub number: usize,
     pub at: At,
+    /// The batch that is meant, by the letter of its number; otherwise the first.
+    pub pot: Option<char>,
     pub does: Does,
     /// As written, for messages.
     pub text: String,
@@ -164,6 +166,12 @@ pub enum Does {
     /// The probe is out for stirring.
     ProbeOut {
         at: ProbeAt,
+    },
+    /// The scale is now with this batch.
+    TakeScale,
+    /// This probe is now with this batch.
+    TakeProbe {
+        channel: String,
     },
     Emergency,
     /// So many screens can be heard.

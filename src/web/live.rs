@@ -9,6 +9,7 @@ use tokio::sync::mpsc;
 use tokio_stream::Stream;
 use tokio_stream::wrappers::ReceiverStream;
 
+use super::pulse::Pulse;
 use super::router::Door;
 
 /// A screen hears at least this often, so that it can tell a quiet bench from a lost daemon.
@@ -18,7 +19,8 @@ const VIEW_APART: Duration = Duration::from_millis(100);
 /// Events waiting for one slow screen; beyond that it waits, and gets the newest view next.
 const QUEUE: usize = 16;
 
-/// Server-sent events: `view` with the newest whole view, `cue` as cues come, `beat` always.
+/// Server-sent events: `view` with the newest whole view, `cue` as cues come, `beat` as long as the
+/// bench itself works.
 pub async fn live(State(door): State<Door>) -> Sse<impl Stream<Item = Result<Event, Infallible>>> {
     let (sender, receiver) = mpsc::channel(QUEUE);
     tokio::spawn(feed(door, sender));
@@ -28,6 +30,7 @@ pub async fn live(State(door): State<Door>) -> Sse<impl Stream<Item = Result<Eve
 async fn feed(door: Door, sender: mpsc::Sender<Result<Event, Infallible>>) {
     let mut views = door.desk.views();
     let mut cues = door.desk.cues();
+    let mut pulse = Pulse::new(door.desk.views());
     let mut beat = tokio::time::interval(BEAT);
     let mut pace = tokio::time::interval(VIEW_APART);
     views.mark_changed();
@@ -40,7 +43,10 @@ async fn feed(door: Door, sender: mpsc::Sender<Result<Event, Infallible>>) {
                 Err(RecvError::Lagged(_)) => continue,
                 Err(RecvError::Closed) => return,
             },
-            _ = beat.tick() => Ok(Event::default().event("beat").data("")),
+            _ = beat.tick() => match pulse.beats() {
+                true => Ok(Event::default().event("beat").data("")),
+                false => continue,
+            },
             changed = next_view(&mut views, &mut pace) => {
                 if !changed {
                     return;

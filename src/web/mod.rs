@@ -4,9 +4,10 @@
 mod client;
 mod live;
 pub mod page;
+mod pulse;
 mod refusal;
 mod router;
 
-pub use client::{Client, ClientError};
+pub use client::{Client, ClientError, SILENT_AFTER};
 pub use refusal::Refusal;
 pub use router::{Door, Event, StartRequest, Started, router, socket_router};

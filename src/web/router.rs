@@ -118,4 +118,8 @@ async fn review(
 pub enum Event {
     View(Box<View>),
     Cue(Cue),
+    /// The bench works.
+    Beat,
+    /// The bench has not been heard for a while.
+    Silent,
 }

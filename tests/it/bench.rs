@@ -667,21 +667,6 @@ fn acknowledging_is_not_resetting() {
 }
 
 #[test]
-fn only_one_batch_is_open_at_a_time() {
-    let mut driver = Driver::started();
-    let control = std::sync::Arc::new(crate::driver::control());
-    let batch = panroom::bench::BatchId("another".to_owned());
-    let refused = driver.act(Act::Start { batch, control, operator: None });
-    assert_eq!(
-        refused,
-        Reply::Refused {
-            words: "batch 2026-11-25-a is still open; close or abandon it first".to_owned(),
-            prompt: None
-        }
-    );
-}
-
-#[test]
 fn the_cup_is_not_the_pot() {
     let mut driver = Driver::oils_weighed();
     // the pot goes back on a pan that was seen clear: it is heavier than a cup, but a vessel

@@ -84,9 +84,9 @@ const REFUSALS: &[(&str, &str, &str)] = &[
     ),
     (
         "role = \"pot\"",
-        "role = \"pot\"\n[[instrument.channel]]\nname = \"other\"\nrole = \"pot\"",
-        "bench.toml, line 11, `instrument[2]`: found `other` as pot, after `pot probe`; expected \
-         one probe for each role; give one of them another role",
+        "role = \"room\"\n[[instrument.channel]]\nname = \"other\"\nrole = \"room\"",
+        "bench.toml, line 11, `instrument[2]`: found `other` as room, after `pot probe`; expected \
+         one probe for the room; give one of them another role",
     ),
     (
         "d = \"0.1 g\"",

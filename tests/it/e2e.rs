@@ -21,13 +21,13 @@ use panroom::quantity::Mass;
 const PATIENCE: Duration = Duration::from_secs(60);
 const SPEED: &str = "10";
 
-fn panroom(folder: &Path) -> Command {
+pub fn panroom(folder: &Path) -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_panroom"));
     command.arg("--data").arg(folder);
     command
 }
 
-fn run(folder: &Path, args: &[&str]) -> Output {
+pub fn run(folder: &Path, args: &[&str]) -> Output {
     panroom(folder).args(args).output().unwrap()
 }
 
@@ -265,6 +265,11 @@ impl Served {
         let served = Served { folder: folder.to_owned(), child };
         served.wait("the daemon", |_| true);
         served
+    }
+
+    pub fn signal(&self, signal: rustix::process::Signal) {
+        let pid = rustix::process::Pid::from_child(&self.child);
+        rustix::process::kill_process(pid, signal).unwrap();
     }
 
     /// `kill -9`.
