@@ -1,6 +1,7 @@
 //! The bench file: instruments, channels, roles, units, limits and vessels of one bench.
 
 pub mod edit;
+pub mod heard;
 mod instrument;
 mod law;
 mod read;

@@ -27,13 +27,15 @@ pub struct Desk {
     now: RwLock<Arc<Now>>,
     /// Held while works are exchanged and while a batch is started, so that the two never meet.
     pub(super) works: Mutex<Option<Works>>,
+    /// Held while a port is listened to, to find out how it speaks.
+    pub(super) listening: Mutex<()>,
 }
 
 impl Desk {
     pub(super) fn new(ground: Ground, bench_path: Option<PathBuf>, works: Works, now: Now) -> Desk {
         let shelf = Shelf::new(ground.folder.recipes());
         let (now, works) = (RwLock::new(Arc::new(now)), Mutex::new(Some(works)));
-        Desk { ground, bench_path, shelf, now, works }
+        Desk { ground, bench_path, shelf, now, works, listening: Mutex::default() }
     }
 
     pub(super) fn now(&self) -> Arc<Now> {

@@ -13,6 +13,7 @@ mod evidence;
 mod files;
 mod folder;
 mod hook;
+mod identify;
 mod office;
 mod ports;
 mod shelf;
@@ -36,6 +37,7 @@ pub use desk::Desk;
 pub use evidence::review_of;
 pub use files::{Kept, SaveError};
 pub use folder::Folder;
+pub use identify::Identified;
 pub use office::{Applied, BenchOnDisk, RecipeStart};
 pub use shelf::{FileName, Shelf, Shelved};
 

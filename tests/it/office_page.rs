@@ -26,6 +26,11 @@ fn quoted(text: &str) -> String {
     serde_json::to_string(text).unwrap()
 }
 
+fn held(browser: &Browser, name: &str) -> String {
+    let script = format!("return document.getElementsByName({})[0].value", quoted(name));
+    browser.script(&script).as_str().unwrap().to_owned()
+}
+
 fn press(browser: &Browser, value: &str) {
     follow(browser, &format!("button[name=do][value=\"{value}\"]"));
 }
@@ -72,12 +77,19 @@ fn set_up_scale(browser: &Browser, page: &str, folder: &Path) {
     assert!(browser.text("main").contains("Nothing is set up yet"));
     browser.open(&format!("{page}instruments/setup"));
     fill(browser, "masses", "g");
-    fill(browser, "instrument[1].name", "scale");
     let port = folder.join("scale").display().to_string();
+    fill(browser, "instrument[1].port", &format!("{port}-not"));
+    press(browser, "identify:instrument[1]");
+    assert!(wrong(browser, "instrument[1].port").contains("is not there"));
     fill(browser, "instrument[1].port", &port);
-    fill(browser, "instrument[1].sheet", "comma-status-line");
-    fill(browser, "instrument[1].channel[1].name", "scale");
+    press(browser, "identify:instrument[1]");
+    let heard = browser.text("main");
+    assert!(heard.contains("It speaks like comma-status-line"), "{heard}");
+    assert_eq!(held(browser, "instrument[1].sheet"), "comma-status-line");
+    assert_eq!(held(browser, "instrument[1].channel[1].d"), "0.1 g", "its last digit");
+    look_at(browser, "setup-heard");
     fill(browser, "instrument[1].channel[1].d", "0.1");
+    fill(browser, "instrument[1].channel[1].role", "");
     press(browser, "save");
     assert!(wrong(browser, "instrument[1].channel[1].role").contains("one of scale"));
     fill(browser, "instrument[1].channel[1].role", "scale");
@@ -110,8 +122,7 @@ fn weigh_a_vessel(browser: &Browser, page: &str, scale: &Scale) {
     let rests = "document.getElementById('load').innerText";
     browser.wait("rest", &format!("{rests}.includes('31.2 g') && !{rests}.includes('not')"));
     press(browser, "weigh:vessel[1]");
-    let tare = browser.script("return document.getElementsByName('vessel[1].tare')[0].value");
-    assert_eq!(tare, "31.2 g");
+    assert_eq!(held(browser, "vessel[1].tare"), "31.2 g");
     press(browser, "save");
     assert!(wrong(browser, "vessel[1].material").contains("hydrogen"));
     look_at(browser, "vessels-wrong");

@@ -15,6 +15,7 @@ use super::recipe::value;
 use super::recipe_form::{MASSES, TEMPERATURES, adder, more, row};
 use crate::bench::{ChannelView, Role};
 use crate::bench_file::edit::{Draft, FORM, draft};
+use crate::bench_file::heard;
 use crate::daemon::{Applied, BenchOnDisk, Desk, SaveError};
 use crate::edit::Entry;
 use crate::port::System;
@@ -183,7 +184,7 @@ async fn open(State(door): State<Door>) -> Result<Response, Failure> {
     let opened = disk.kept.as_ref().map_or("", |kept| kept.digest.as_str());
     let nothing = BTreeMap::new();
     let wrong = if text.is_empty() { &nothing } else { &draft.wrong };
-    Ok(setup(&door.desk, &entry, opened, wrong, None, None).into_response())
+    Ok(setup(&door.desk, &entry, opened, wrong, Said::default()).into_response())
 }
 
 async fn submit(
@@ -201,9 +202,8 @@ async fn submit(
         entry.forget_rows();
         let words = "the bench file was changed on the disk since you opened it; nothing was \
                      overwritten; open this view anew and put your change in again";
-        return Ok(
-            setup(desk, &entry, &opened, &BTreeMap::new(), Some(words), None).into_response()
-        );
+        let said = Said { refused: Some(words), ..Said::default() };
+        return Ok(setup(desk, &entry, &opened, &BTreeMap::new(), said).into_response());
     }
     // vessels have a view of their own
     *entry.rows_mut("vessel") = entry_of(text)?.rows("vessel").to_vec();
@@ -216,18 +216,85 @@ async fn submit(
         }
     } else if let Some(name) = act.strip_prefix("drop:") {
         entry.drop_row(&FORM, name);
+    } else if let Some(name) = act.strip_prefix("identify:") {
+        let heard = identify(desk, &mut entry, name).await;
+        let (wrong, words) = match heard {
+            Ok(words) => (BTreeMap::new(), Some(words)),
+            Err(why) => (BTreeMap::from([(format!("{name}.port"), vec![why])]), None),
+        };
+        let said = Said { heard: words.as_deref(), added: Some(name), ..Said::default() };
+        return Ok(setup(desk, &entry, &opened, &wrong, said).into_response());
     } else if act == "save" {
         let mut draft = judged(&disk, text, &entry)?;
         unknown_sheets(desk, &entry, &mut draft.wrong);
         if !draft.wrong.is_empty() {
             let words = "not saved: what is marked below is missing or wrong";
-            return Ok(
-                setup(desk, &entry, &opened, &draft.wrong, Some(words), None).into_response()
-            );
+            let said = Said { refused: Some(words), ..Said::default() };
+            return Ok(setup(desk, &entry, &opened, &draft.wrong, said).into_response());
         }
         return save(desk, draft.text, &opened).await;
     }
-    Ok(setup(desk, &entry, &opened, &BTreeMap::new(), None, added.as_deref()).into_response())
+    let said = Said { added: added.as_deref(), ..Said::default() };
+    Ok(setup(desk, &entry, &opened, &BTreeMap::new(), said).into_response())
+}
+
+/// Listens to the port of a row and fills in what was heard. What the maker has named stays.
+async fn identify(desk: &Desk, entry: &mut Entry, name: &str) -> Result<String, String> {
+    let row = entry.row_mut(&FORM, name).ok_or("this row is not in the form any more")?;
+    let port = row.get("port").to_owned();
+    if port.is_empty() {
+        return Err("choose the port first".to_owned());
+    }
+    let heard = desk.identify(std::path::Path::new(&port)).await?;
+    let Some(best) = heard.fits.first() else {
+        return Err(match heard.bytes {
+            0 => "nothing came; is it switched on, and is sending switched on in its menu? \
+                  `panroom identify` also asks it"
+                .to_owned(),
+            bytes => format!(
+                "{bytes} bytes came, and no wire sheet fits them; `panroom identify` takes longer \
+                 and says more"
+            ),
+        });
+    };
+    let called = match row.get("name") {
+        "" => heard::kind(best),
+        name => name,
+    };
+    let lines = heard::bench_lines(best, called, &port, Some(heard.line));
+    let read = Entry::of_text(&FORM, &lines).map_err(|error| error.to_string())?;
+    let found = &read.rows("instrument")[0];
+    for key in ["name", "sheet", "baud", "data_bits", "parity", "stop_bits"] {
+        row.set(key, found.get(key));
+    }
+    if row.rows("channel").iter().all(Entry::is_blank) {
+        *row.rows_mut("channel") = found.rows("channel").to_vec();
+        row.rows_mut("channel").iter_mut().for_each(Entry::forget_rows);
+    }
+    let others: Vec<&str> =
+        heard.fits.iter().skip(1).take(3).map(|fit| fit.sheet.name.as_str()).collect();
+    let also = match others.as_slice() {
+        [] => String::new(),
+        others => format!("; it could also be {}", others.join(" or ")),
+    };
+    Ok(format!(
+        "it speaks like {} at {} and reads {}{also}; compare that with its display before you \
+         trust it",
+        best.sheet.name,
+        heard.line.words(),
+        best.readings.join(", "),
+    ))
+}
+
+/// What the view has to say beside the form itself.
+#[derive(Clone, Copy, Default)]
+struct Said<'a> {
+    /// Why nothing was saved.
+    refused: Option<&'a str>,
+    /// What was heard on a port.
+    heard: Option<&'a str>,
+    /// The row to go to.
+    added: Option<&'a str>,
 }
 
 /// Saves a good bench file and takes it into use, unless a batch is open.
@@ -295,8 +362,7 @@ fn setup(
     entry: &Entry,
     opened: &str,
     wrong: &BTreeMap<String, Vec<String>>,
-    words: Option<&str>,
-    added: Option<&str>,
+    said: Said<'_>,
 ) -> Markup {
     let ink = Ink::new(entry, wrong);
     let sheets: Vec<(String, String)> = desk
@@ -308,7 +374,8 @@ fn setup(
     options.extend(sheets.iter().map(|(name, words)| (name.as_str(), words.as_str())));
     let body = html! {
         h1 { "Set up the instruments" }
-        @if let Some(words) = words { (note("wrong", words)) }
+        @if let Some(words) = said.refused { (note("wrong", words)) }
+        @if let Some(words) = said.heard { (note("good", words)) }
         @for words in wrong.get("").into_iter().flatten() { (note("wrong", words)) }
         (ink.wrong_with("instrument"))
         form method="post" action="/instruments/setup" class="fields" novalidate {
@@ -333,7 +400,7 @@ fn setup(
             p class="row" { button type="submit" class="main" name="do" value="save" { "Save and use" } }
         }
         datalist id="ports" { @for port in System::default().ports() { option value=(port.best_name()) {} } }
-        @if let Some(added) = added { div hidden id="go-to" data-row=(added) {} }
+        @if let Some(added) = said.added { div hidden id="go-to" data-row=(added) {} }
     };
     layout::page(View::Instruments, "Set up the instruments", &["office.js"], &body)
 }
@@ -346,6 +413,11 @@ fn one(instrument: &Ink<'_>, sheets: &[(&str, &str)]) -> Markup {
             (instrument.listed("port", "Port", "Choose the one that appears when it is plugged in.", "ports"))
             (instrument.pick("sheet", "How it speaks", sheets))
         }
+        button type="submit" class="small" name="do" value={ "identify:" (name) } formnovalidate {
+            "Listen to it"
+        }
+        p class="soft" { "Put something on the pan, or press its print key: panroom listens for some seconds and finds "
+            "the way it speaks. Nothing is sent to it." }
         (more("Serial line, where it differs from the sheet", instrument.is_used(&["baud", "data_bits", "parity", "stop_bits"]), &html! {
             div class="grid" {
                 (instrument.text("baud", "Baud", "Like 9600."))
