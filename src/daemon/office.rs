@@ -70,6 +70,12 @@ impl Desk {
         on_the_side(move || shelf.add(&soap, &text)).await
     }
 
+    /// Takes a recipe off the shelf; its file stays, in a folder beside.
+    pub async fn put_away(&self, file: &FileName) -> Result<(), SaveError> {
+        let (shelf, file) = (self.shelf.clone(), file.clone());
+        on_the_side(move || shelf.put_away(&file)).await
+    }
+
     /// Starts a batch of a recipe of the shelf, by the same act as any other start.
     pub async fn start_recipe(
         &self,

@@ -174,6 +174,22 @@ impl Shelf {
     }
 }
 
+impl Shelf {
+    /// Moves a recipe into a folder beside; a number is put behind a name that is taken there.
+    ///
+    /// # Errors
+    /// When the disk refuses.
+    pub fn put_away(&self, file: &FileName) -> Result<(), SaveError> {
+        let io = |source| SaveError::Io { path: self.path(file), source };
+        let away = Shelf(self.0.join("put-away"));
+        std::fs::create_dir_all(&away.0).map_err(io)?;
+        let names = std::iter::once(file.clone()).chain((2..).map(|number| file.numbered(number)));
+        let free = names.take(LISTED_MAX).find(|name| !away.path(name).exists());
+        let to = free.ok_or_else(|| SaveError::Exists(away.path(file)))?;
+        std::fs::rename(self.path(file), away.path(&to)).map_err(io)
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -222,5 +238,12 @@ mod tests {
         let opened = &listed[1].kept.digest;
         shelf.save(&file, "name = \"B\"", opened).unwrap();
         assert!(matches!(shelf.save(&file, "x", opened), Err(SaveError::Changed(_))));
+        shelf.put_away(&file).unwrap();
+        let again = shelf.add("Harbour Bar", EXAMPLE).unwrap();
+        shelf.put_away(&again).unwrap();
+        assert_eq!(shelf.list().unwrap().len(), 2);
+        let away = shelf.folder().join("put-away/harbour-bar.toml");
+        assert_eq!(std::fs::read_to_string(away).unwrap(), "name = \"B\"");
+        assert!(shelf.folder().join("put-away/harbour-bar-2.toml").exists());
     }
 }

@@ -253,6 +253,12 @@ fn a_change_on_the_disk_is_said_and_not_overwritten() {
     let expected = by_hand.replace("superfat = \"5 %\"", "superfat = \"6 %\"");
     assert_eq!(std::fs::read_to_string(&file).unwrap(), expected);
 
+    browser.open(&format!("{page}recipes/my-bar"));
+    follow(&browser, "form[action$=put-away] button");
+    assert!(browser.text("main").contains("Put away"), "{}", browser.text("main"));
+    assert!(folder.join("recipes/put-away/my-bar.toml").exists());
+    browser.open(&format!("{page}recipes/mine"));
+
     // rows come and go without a script's help
     press(&browser, "add:oil");
     let rows = "return document.querySelectorAll('[id^=\"oil[\"].row-of').length";

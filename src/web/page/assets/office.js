@@ -27,10 +27,13 @@ if (form && figures) {
       if (!answer.ok) throw new Error(String(answer.status));
       const judged = await answer.json();
       figures.innerHTML = judged.figures;
+      document.getElementById("in-short").textContent = judged.short;
+      if (Object.keys(judged.wrong).length === 0) document.querySelector("[data-until-right]")?.remove();
       mark(judged.wrong);
     } catch {
       // figures that no longer belong to what is typed would mislead
       figures.textContent = "The daemon does not answer; no figures.";
+      document.getElementById("in-short").textContent = "no figures: the daemon does not answer";
     }
     figures.removeAttribute("aria-busy");
   }

@@ -57,6 +57,32 @@ pub fn figures(plan: Option<&Plan>, wrong: &BTreeMap<String, Vec<String>>) -> Ma
     }
 }
 
+/// The same in one line, for a screen that has no room beside the form.
+pub fn in_short(plan: Option<&Plan>, wrong: &BTreeMap<String, Vec<String>>) -> String {
+    let Some(plan) = plan else {
+        return match wrong.values().map(Vec::len).sum() {
+            1 => "1 point is open".to_owned(),
+            count => format!("{count} points are open"),
+        };
+    };
+    let units = plan.control.units;
+    let mut said: Vec<String> = Vec::new();
+    for guard in &plan.outlook.guards {
+        let weigh = plan.control.weighings().find(|weigh| weigh.ingredient == guard.id);
+        let name = weigh.map_or(guard.id.0.as_str(), |weigh| weigh.name.as_str());
+        said.push(format!("{name} {}", guard.target.show(units.mass, units.mass_decimals)));
+    }
+    if let Some(budget) = &plan.outlook.superfat {
+        let superfat = &budget.superfat;
+        said.push(format!(
+            "superfat {} ± {}",
+            superfat.achieved.show(1),
+            superfat.expanded.show(1)
+        ));
+    }
+    said.join(", ")
+}
+
 /// What the bench makes of it, worst first.
 pub fn findings(plan: &Plan) -> Markup {
     let of = |severity: Severity| {

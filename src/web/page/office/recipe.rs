@@ -8,7 +8,7 @@ use axum::routing::{get, post};
 use axum::{Json, Router};
 use serde::{Deserialize, Serialize};
 
-use super::figures::figures;
+use super::figures::{figures, in_short};
 use super::part;
 use super::recipe_form::{Shown, text_view, view};
 use crate::chemistry::FatTable;
@@ -24,6 +24,7 @@ pub fn routes() -> Router<Door> {
         .route("/recipe-draft", post(judge))
         .route("/recipes/{file}", get(open).post(submit))
         .route("/recipes/{file}/text", get(open_text).post(save_text))
+        .route("/recipes/{file}/put-away", post(put_away))
 }
 
 /// The pairs of a form, in its order.
@@ -144,6 +145,7 @@ async fn save(
 struct Judged {
     /// To be put in the place of the figures shown; every word of the maker is escaped.
     figures: String,
+    short: String,
     wrong: BTreeMap<String, String>,
 }
 
@@ -155,13 +157,14 @@ async fn judge(
     let (base, entry) = filled(&door.desk, &pairs).await?;
     let draft = judged(&door.desk, &base, &entry)?;
     let figures = figures(draft.plan.as_deref().ok(), &draft.wrong).into_string();
+    let short = in_short(draft.plan.as_deref().ok(), &draft.wrong);
     let sentences = |words: &Vec<String>| {
         let words: Vec<String> =
             words.iter().map(|words| super::super::layout::sentence(words)).collect();
         words.join(" ")
     };
     let wrong = draft.wrong.iter().map(|(field, words)| (field.clone(), sentences(words)));
-    Ok(Json(Judged { figures, wrong: wrong.collect() }))
+    Ok(Json(Judged { figures, short, wrong: wrong.collect() }))
 }
 
 async fn open_text(
@@ -204,6 +207,14 @@ async fn save_text(
         }
         Err(error) => Err(Failure::unavailable(error.to_string())),
     }
+}
+
+/// Off the shelf, not off the disk.
+async fn put_away(State(door): State<Door>, Path(file): Path<String>) -> Result<Response, Failure> {
+    let file = file_name(&file)?;
+    shelved(&door.desk, &file).await?;
+    door.desk.put_away(&file).await.map_err(|error| Failure::unavailable(error.to_string()))?;
+    Ok(Redirect::to("/recipes?away=1").into_response())
 }
 
 /// What the view has to say beside the form itself.

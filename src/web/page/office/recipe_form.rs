@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use maud::{Markup, html};
 
-use super::figures::figures;
+use super::figures::{figures, in_short};
 use super::ink::Ink;
 use super::{note, part};
 use crate::chemistry::{FatTable, Liquid};
@@ -69,10 +69,21 @@ pub fn view(shown: &Shown<'_>) -> Markup {
                 (process(&ink))
                 (work(&ink))
                 p class="row" { (save_button(shown)) }
+                p class="in-short" role="status" {
+                    a href="#figures-head" id="in-short" {
+                        (in_short(shown.draft.plan.as_deref().ok(), &shown.draft.wrong))
+                    }
+                }
             }
             section class="beside-form" tabindex="0" aria-labelledby="figures-head" {
                 h2 id="figures-head" { "What it comes to" }
                 div id="figures" { (figures(shown.draft.plan.as_deref().ok(), &shown.draft.wrong)) }
+            }
+        }
+        @if let Some(path) = &path {
+            form method="post" action={ (path) "/put-away" } {
+                button type="submit" class="small" { "Put this recipe away" }
+                p class="soft" { "It leaves the shelf and stays on the disk, in the folder recipes/put-away." }
             }
         }
         datalist id="fats" {
@@ -100,7 +111,7 @@ fn notes(shown: &Shown<'_>, wrong: &BTreeMap<String, Vec<String>>) -> Markup {
             }
         }
         @if !wrong.is_empty() && !shown.draft.is_recipe {
-            (note("wrong", "not saved: what is marked below is missing or wrong"))
+            div data-until-right { (note("wrong", "not saved: what is marked below is missing or wrong")) }
         }
         @for words in wrong.get("").into_iter().flatten() { (note("wrong", words)) }
     }

@@ -1,9 +1,10 @@
 //! The shelf of recipes.
 
 use axum::Router;
-use axum::extract::State;
+use axum::extract::{Query, State};
 use axum::routing::get;
 use maud::{Markup, html};
+use serde::Deserialize;
 
 use super::{note, part};
 use crate::daemon::Shelved;
@@ -16,13 +17,21 @@ pub fn routes() -> Router<Door> {
     Router::new().route("/recipes", get(list))
 }
 
-async fn list(State(door): State<Door>) -> Result<Markup, Failure> {
+#[derive(Deserialize)]
+struct Asked {
+    away: Option<String>,
+}
+
+async fn list(State(door): State<Door>, Query(asked): Query<Asked>) -> Result<Markup, Failure> {
     let recipes = door.desk.recipes().await.map_err(Failure::internal)?;
     let no_scale = door.desk.bench_file().scale().is_none();
     let body = html! {
         div class="heading" {
             h1 { "Recipes" }
             a class="button main" href="/new-recipe" { "New recipe" }
+        }
+        @if asked.away.is_some() {
+            (note("good", "put away; its file lies in the folder recipes/put-away"))
         }
         @if no_scale {
             div class="note" {
