@@ -378,7 +378,7 @@ pub fn row(ink: &Ink<'_>, title: &str, fields: &Markup) -> Markup {
             (ink.wrong_here())
             (fields)
             button type="submit" class="small" name="do" value={ "drop:" (ink.name()) } formnovalidate {
-                "Remove" span class="away" { " " (title) }
+                "Remove " (title.to_lowercase())
             }
         }
     }
