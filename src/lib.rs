@@ -16,6 +16,7 @@ pub mod problem;
 pub mod quantity;
 pub mod reading;
 pub mod recipe;
+pub mod replay;
 pub mod review;
 pub mod signal;
 pub mod sim;

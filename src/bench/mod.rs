@@ -2,6 +2,7 @@
 
 mod acts;
 mod alarm;
+mod answers;
 mod combine;
 mod cue;
 mod detour;
@@ -46,6 +47,6 @@ pub use settings::Settings;
 pub use setup::{ChannelSetup, ProbeAt, Role, Setup};
 pub use state::{Batch, Left, State};
 pub use view::{
-    AlarmView, BatchView, CaptureView, ChannelView, CombineView, CookView, InstrumentView,
-    JournalView, LyeView, Pace, Phase, PromptView, View, WeighingView,
+    AlarmView, AnswerView, BatchView, CaptureView, ChannelView, CombineView, CookView,
+    InstrumentView, JournalView, LyeView, Pace, Phase, PromptView, TracePoint, View, WeighingView,
 };

@@ -6,10 +6,10 @@ use super::senses::Sense;
 use super::setup::{ChannelSetup, ProbeAt, Role};
 use super::state::{Batch, Capture};
 use super::view::{
-    AlarmView, BatchView, CaptureView, ChannelView, CookView, JournalView, PromptView, View,
-    WeighingView,
+    AlarmView, BatchView, CaptureView, ChannelView, CookView, JournalView, PromptView, TracePoint,
+    View, WeighingView,
 };
-use super::{combine, leases, lye, names, takeout, weighing, words};
+use super::{answers, combine, leases, lye, names, takeout, weighing, words};
 use crate::plan::Weigh;
 use crate::quantity::{Moment, Span};
 use crate::reading::Reading;
@@ -62,8 +62,14 @@ fn channel(bench: &Bench, setup: &ChannelSetup) -> ChannelView {
         stable: fresh && is_stable(bench, setup, sense),
         age: last.map(|last: &Reading| bench.now.since(last.at)),
         lost,
+        trace: sense.map(|sense| trace(sense, bench.now)).unwrap_or_default(),
         holder: bench.state.leases.get(&setup.channel).cloned(),
     }
+}
+
+fn trace(sense: &Sense, now: Moment) -> Vec<TracePoint> {
+    let points = sense.trace.points(now);
+    points.map(|(age, temperature)| TracePoint { age, temperature }).collect()
 }
 
 fn is_stable(bench: &Bench, setup: &ChannelSetup, sense: Option<&Sense>) -> bool {
@@ -113,9 +119,12 @@ fn batch_view(bench: &Bench, batch: &Batch) -> BatchView {
             prompt: prompt.id,
             asks: prompt.asks.clone(),
             words: words::prompt(bench, batch, &prompt.asks),
+            question: answers::question(bench, batch, &prompt.asks),
+            answers: answers::of(bench, batch, prompt.id, &prompt.asks),
         }),
         captures: captures(bench, batch),
         next: batch.control.steps.get(batch.step + 1).map(|step| step.title.clone()),
+        offers: answers::offers(bench, batch),
     }
 }
 
@@ -147,6 +156,7 @@ fn cook_view(bench: &Bench, batch: &Batch) -> Option<CookView> {
     Some(CookView {
         at: ProbeAt::Pot,
         window: cook.window,
+        limits: Some((cook.high, cook.high_high)),
         watched: cooking.time.elapsed(bench.now),
         duration: cook.duration,
         next_look: cooking.look_due.is_none().then(|| to_look.max(Span::ZERO)),

@@ -9,7 +9,7 @@ use super::settings::Settings;
 use super::setup::{ChannelSetup, Role};
 use crate::quantity::{Mass, MassUnit, Moment, Span, Temperature};
 use crate::reading::{Channel, Reading, Status, Value};
-use crate::signal::{JumpWindow, RateWindow, RestWindow, UnsteadyWindow};
+use crate::signal::{JumpWindow, RateWindow, RestWindow, TraceWindow, UnsteadyWindow};
 
 #[derive(Clone, Debug, Default)]
 pub struct Senses {
@@ -64,6 +64,7 @@ pub struct Sense {
     /// For probes.
     pub heating: Option<RateWindow>,
     pub inside_since: Option<Moment>,
+    pub trace: TraceWindow,
     /// The highest temperature since the step began, and whether all of the step was seen.
     pub peak: Option<Temperature>,
     pub peak_is_whole: bool,
@@ -80,7 +81,7 @@ const UNIT_RATIO_SLACK: f64 = 0.01;
 impl Sense {
     pub fn take(&mut self, reading: &Reading, setup: &ChannelSetup, settings: &Settings) {
         let Role::Scale { facts, .. } = setup.role else {
-            self.take_temperature(reading);
+            self.take_temperature(reading, allowed_age(setup, settings, false));
             return;
         };
         let mut reading = reading.clone();
@@ -129,12 +130,15 @@ impl Sense {
             load_before: self.load_before,
             doubted: self.load_before.is_some(),
             pourer: std::mem::take(&mut self.pourer),
+            // what was seen was seen; the time without is drawn as a gap
+            trace: std::mem::take(&mut self.trace),
             ..Sense::default()
         };
     }
 
-    fn take_temperature(&mut self, reading: &Reading) {
+    fn take_temperature(&mut self, reading: &Reading, gap_after: Span) {
         let usable = reading.value.is_some() && reading.status.is_trusted();
+        self.trace.push(reading.at, reading.temperature().filter(|_| usable), gap_after);
         let heating = self.heating.get_or_insert_with(|| RateWindow::new(HEATING_WINDOW));
         match reading.temperature().filter(|_| usable) {
             Some(temperature) => {

@@ -2,6 +2,7 @@ use serde::{Deserialize, Serialize};
 
 use super::alarm::{AlarmId, Priority};
 use super::fact::{Ask, BatchId, CaptureHow, PromptId, Target};
+use super::input::Act;
 use super::setup::{ProbeAt, Role};
 use crate::chemistry::{DissolveVerdict, ExpectedLye, IngredientId};
 use crate::plan::{Units, Vessel, Window};
@@ -58,6 +59,16 @@ pub struct ChannelView {
     /// The batch that has it.
     #[serde(default)]
     pub holder: Option<BatchId>,
+    /// For probes: the last ten minutes, oldest first.
+    #[serde(default)]
+    pub trace: Vec<TracePoint>,
+}
+
+/// One point of a drawn line; without a temperature it is a gap.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct TracePoint {
+    pub age: Span,
+    pub temperature: Option<Temperature>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -89,6 +100,9 @@ pub struct BatchView {
     pub captures: Vec<CaptureView>,
     /// What comes after this step.
     pub next: Option<String>,
+    /// What may be done unasked, in this step.
+    #[serde(default)]
+    pub offers: Vec<AnswerView>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -137,6 +151,9 @@ pub enum Phase {
 pub struct CookView {
     pub at: ProbeAt,
     pub window: Window,
+    /// Warned above the first, alarmed above the second.
+    #[serde(default)]
+    pub limits: Option<(Temperature, Temperature)>,
     /// Time watched so far; time when nobody watched does not count.
     pub watched: Span,
     pub duration: Span,
@@ -169,6 +186,21 @@ pub struct PromptView {
     pub prompt: PromptId,
     pub asks: Ask,
     pub words: String,
+    /// The same without the ways out, for a screen that shows those as buttons.
+    #[serde(default)]
+    pub question: String,
+    /// What may be answered, the usual answer first.
+    #[serde(default)]
+    pub answers: Vec<AnswerView>,
+}
+
+/// Something an operator may do, as a button says it.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct AnswerView {
+    pub words: String,
+    pub act: Act,
+    /// Held for a second, so that no knock and no splash chooses it.
+    pub hold: bool,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

@@ -81,6 +81,8 @@ pub enum Command {
     Ledger(Table),
     /// Show what a batch came to
     Review(Review),
+    /// Play a batch again from its byte tape, and say whether the same comes out
+    Replay(Replay),
     /// Wire sheets: how instruments speak
     Sheet(Sheet),
     /// List what is plugged in: lasting names, USB ids, who may open it
@@ -99,6 +101,11 @@ pub struct Demo {
     /// How many times faster than life, 1 to 10
     #[arg(long, default_value_t = 10, value_parser = clap::value_parser!(u8).range(1..=10))]
     pub speed: u8,
+    /// You answer at the page: choose the remedy, see the alarms; the simulated hands only pour
+    #[arg(long, conflicts_with = "no_page")]
+    pub play: bool,
+    #[command(flatten)]
+    pub page: Page,
 }
 
 #[derive(Clone, Copy, Default, ValueEnum)]
@@ -389,6 +396,28 @@ pub struct Review {
 }
 
 #[derive(clap::Args)]
+pub struct Replay {
+    /// The batch, as `panroom ledger` numbers it
+    #[arg(required_unless_present = "session")]
+    pub batch: Option<String>,
+    /// A whole session instead: one run of the daemon, counted from 1
+    #[arg(long, value_name = "NUMBER", conflicts_with = "batch")]
+    pub session: Option<u32>,
+    /// Watch it, so many times faster than life, 1 to 10 [default: at once, unseen]
+    #[arg(long, value_parser = clap::value_parser!(u8).range(1..=10))]
+    pub speed: Option<u8>,
+    /// What this wire sheet would have read, beside what was read
+    #[arg(long, value_name = "FILE", conflicts_with = "speed")]
+    pub sheet: Option<PathBuf>,
+    /// The instrument the sheet is for [default: the one that was read by a sheet of its name]
+    #[arg(long, value_name = "NAME", requires = "sheet")]
+    pub instrument: Option<String>,
+    /// For programs
+    #[arg(long)]
+    pub json: bool,
+}
+
+#[derive(clap::Args)]
 pub struct Sheet {
     #[command(subcommand)]
     pub command: SheetCommand,
@@ -432,7 +461,13 @@ impl Story {
 
 impl Demo {
     pub fn options(&self, data: Option<Folder>) -> demo::Options {
-        demo::Options { story: self.story.name(), speed: self.speed, folder: data }
+        demo::Options {
+            story: self.story.name(),
+            speed: self.speed,
+            folder: data,
+            page: self.page.options(),
+            play: self.play,
+        }
     }
 }
 

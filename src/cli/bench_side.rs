@@ -181,6 +181,6 @@ pub(super) fn sheets(folder: Option<&Path>) -> anyhow::Result<SheetLibrary> {
     Ok(library)
 }
 
-fn read(path: &Path, what: &str) -> anyhow::Result<String> {
+pub(super) fn read(path: &Path, what: &str) -> anyhow::Result<String> {
     fs::read_to_string(path).with_context(|| format!("{what} {} cannot be read", path.display()))
 }

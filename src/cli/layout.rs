@@ -167,6 +167,8 @@ mod tests {
             prompt: crate::bench::PromptId(3),
             asks: crate::bench::Ask::Done,
             words: "Confirm when it is done.".to_owned(),
+            question: String::new(),
+            answers: Vec::new(),
         });
         let lines = shown(&view, 60, None);
         let at = |words: &str| lines.iter().position(|line| line.contains(words));

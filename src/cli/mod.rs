@@ -7,6 +7,7 @@ mod books;
 mod instruments;
 mod layout;
 mod page;
+mod replay;
 mod show;
 mod watch;
 mod which;
@@ -18,6 +19,7 @@ use clap::Parser;
 
 use args::{Args, Command};
 
+pub use page::show as show_page;
 pub use watch::Screen;
 
 /// Runs one command. What a person asked for goes to standard output, why it could not be done to
@@ -50,6 +52,9 @@ async fn dispatch(args: Args) -> anyhow::Result<ExitCode> {
         Command::Page => page::run(at).await,
         Command::Plan(plan) => bench_side::plan(plan),
         Command::Example(example) => bench_side::example(example),
+        Command::Replay(replay) => {
+            tokio::task::spawn_blocking(move || replay::run(&at, &replay)).await?
+        }
         Command::Sheet(sheet) => bench_side::sheet(sheet),
         Command::Ports(args) => instruments::ports(&args),
         Command::Listen(args) => instruments::listen(args).await,

@@ -120,6 +120,8 @@ mod tests {
                 prompt: PromptId(number),
                 asks: crate::bench::Ask::Done,
                 words: "Confirm when it is done.".to_owned(),
+                question: String::new(),
+                answers: Vec::new(),
             });
         }
         view

@@ -14,10 +14,13 @@ use crate::clock::Clock;
 use crate::journal::{Journal, Writer};
 use crate::quantity::Moment;
 use crate::reading::Reading;
+use crate::replay::Taken;
 
 /// One thing for the bench thread to do.
 pub enum Message {
     Input(Moment, Input),
+    /// Reading or refusal, with the instrument it came from and its number there.
+    Item(Moment, Input, Arc<str>, u64),
     Act(Act, oneshot::Sender<Answer>),
     Stop,
 }
@@ -103,7 +106,16 @@ impl Handle {
     /// Hands an input over without waiting. What a full queue drops is silence to the bench, and
     /// silence is guarded.
     pub fn offer(&self, at: Moment, input: Input) {
-        if let Err(TrySendError::Full(_)) = self.messages.try_send(Message::Input(at, input)) {
+        self.send(Message::Input(at, input));
+    }
+
+    /// The same for what a decoder made; a replay finds it again by its number.
+    pub fn offer_item(&self, at: Moment, input: Input, instrument: Arc<str>, number: u64) {
+        self.send(Message::Item(at, input, instrument, number));
+    }
+
+    fn send(&self, message: Message) {
+        if let Err(TrySendError::Full(_)) = self.messages.try_send(message) {
             tracing::warn!("the bench is behind; an input is dropped");
         }
     }
@@ -128,42 +140,52 @@ struct Loop {
 
 impl Loop {
     fn run(mut self, session: SessionOpened, inbox: &Receiver<Message>) {
-        let opened = self.bench.handle(self.clock.now(), &Input::Session(session));
-        self.route(opened);
+        self.input(self.clock.now(), Input::Session(session));
         loop {
             let wait = self.bench.next_wakeup().map(|at| self.clock.until(at));
             match inbox.recv_timeout(wait.map_or(REFRESH, |wait| wait.min(REFRESH))) {
-                Ok(Message::Input(at, input)) => self.input(at, &input),
+                Ok(Message::Input(at, input)) => drop(self.input(at, input)),
+                Ok(Message::Item(at, input, instrument, number)) => {
+                    self.item(at, &input, instrument, number);
+                }
                 Ok(Message::Act(act, sender)) => {
-                    let output = self.bench.handle(self.clock.now(), &Input::Act(act));
-                    if let Some(reply) = self.route(output) {
+                    if let Some(reply) = self.input(self.clock.now(), Input::Act(act)) {
                         let up_to = self.bench.state().last_number;
                         let _ = sender.send(Answer { reply, up_to });
                     }
                 }
-                Err(RecvTimeoutError::Timeout) => self.input(self.clock.now(), &Input::Tick),
+                Err(RecvTimeoutError::Timeout) => drop(self.input(self.clock.now(), Input::Tick)),
                 Ok(Message::Stop) | Err(RecvTimeoutError::Disconnected) => return,
             }
         }
     }
 
-    fn input(&mut self, at: Moment, input: &Input) {
-        if let Input::Reading(reading) = input {
-            self.journal.reading(Reading::clone(reading));
-        }
-        let output = self.bench.handle(at, input);
-        self.route(output);
+    fn input(&mut self, at: Moment, input: Input) -> Option<Reply> {
+        let output = self.bench.handle(at, &input);
+        self.route(at, Taken::Input { at, input }, output)
     }
 
-    fn route(&mut self, output: Output) -> Option<Reply> {
-        for fact in output.facts {
+    fn item(&mut self, at: Moment, input: &Input, instrument: Arc<str>, number: u64) {
+        let output = self.bench.handle(at, input);
+        let own_at = match input {
+            Input::Reading(reading) => {
+                self.journal.reading(Reading::clone(reading));
+                None
+            }
+            _ => Some(at),
+        };
+        self.route(at, Taken::Item { instrument, number, at: own_at }, output);
+    }
+
+    fn route(&mut self, at: Moment, taken: Taken, output: Output) -> Option<Reply> {
+        for fact in &output.facts {
             tracing::debug!(
                 number = fact.number,
                 "{}",
                 serde_json::to_string(&fact.fact).unwrap_or_default()
             );
-            self.journal.fact(fact);
         }
+        self.journal.decided(at, taken, output.facts);
         for cue in output.cues {
             // nobody may be listening, which is no fault of the bench
             let _ = self.cues.send(cue);

@@ -5,6 +5,7 @@ use std::time::Duration;
 use tokio::sync::{Mutex, broadcast, watch};
 
 use super::evidence::review_of;
+use super::hearing::Hearing;
 use super::shelf::Shelf;
 use super::works::{Ground, Now, Works};
 use crate::bench::{Act, BatchId, Cue, Reply, View};
@@ -41,6 +42,11 @@ impl Desk {
     pub(super) fn now(&self) -> Arc<Now> {
         // nothing that can panic happens under this lock
         Arc::clone(&self.now.read().unwrap_or_else(PoisonError::into_inner))
+    }
+
+    /// Which screens can be heard.
+    pub fn hearing(&self) -> Arc<Hearing> {
+        Arc::clone(&self.now().hearing)
     }
 
     pub(super) fn set_now(&self, now: Now) {

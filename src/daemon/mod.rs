@@ -12,6 +12,7 @@ mod dials;
 mod evidence;
 mod files;
 mod folder;
+mod hearing;
 mod hook;
 mod identify;
 mod office;
@@ -37,6 +38,7 @@ pub use desk::Desk;
 pub use evidence::review_of;
 pub use files::{Kept, SaveError};
 pub use folder::Folder;
+pub use hearing::{Hearing, Listener, ScreenId};
 pub use identify::Identified;
 pub use office::{Applied, BenchOnDisk, RecipeStart};
 pub use shelf::{FileName, Shelf, Shelved};
@@ -91,7 +93,7 @@ pub async fn start(options: Options) -> anyhow::Result<Daemon> {
     folder.create()?;
     let lock = crate::journal::Lock::take(&folder.lock())?;
     // an address that cannot be had is said before anything else begins
-    let page = page.map(|page| open_page(page, &folder, &clock)).transpose()?;
+    let page = page.map(|page| open_page(page, &folder)).transpose()?;
     let ground = Ground { folder: folder.clone(), sheets, clock };
     let (works, now) = Works::put_up(&ground, bench_file)?;
     let desk = Arc::new(Desk::new(ground, bench_path, works, now));
@@ -104,9 +106,9 @@ pub async fn start(options: Options) -> anyhow::Result<Daemon> {
     Ok(Daemon { desk, doors, gate, folder, _lock: lock })
 }
 
-fn open_page(page: PageOptions, folder: &Folder, clock: &Clock) -> anyhow::Result<Listening> {
+fn open_page(page: PageOptions, folder: &Folder) -> anyhow::Result<Listening> {
     let access = page::Access::open(folder.path())?;
-    page::listen(page.address, page.anywhere, access, clock.clone())
+    page::listen(page.address, page.anywhere, access)
 }
 
 fn open_door(folder: &Folder, door: &Door) -> anyhow::Result<tokio::task::JoinHandle<()>> {

@@ -1,4 +1,5 @@
 use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
 
 use tokio::task::JoinHandle;
 
@@ -7,6 +8,7 @@ use crate::bench::{Input, Role};
 use crate::bench_file::{BenchFile, Instrument};
 use crate::clock::Clock;
 use crate::port::{self, Counters, Event, PortSettings};
+use crate::replay::{self, Mark, Piece};
 use crate::wire::{ChannelMap, Decoder, Item, Sheet, SheetLibrary};
 
 /// One task for each instrument.
@@ -23,8 +25,15 @@ pub fn start(
     bench: &Handle,
 ) -> anyhow::Result<Ports> {
     let mut ports = Ports { tasks: Vec::new() };
+    let mut heard = Vec::new();
     for instrument in &bench_file.instruments {
         let sheet = sheets.find(&instrument.sheet)?;
+        heard.push(replay::Instrument {
+            name: Arc::from(instrument.name.as_str()),
+            sheet: sheet.name.clone(),
+            sheet_text: sheets.text(&sheet.name).unwrap_or_default(),
+            channels: channels(instrument),
+        });
         let keeper = Keeper {
             name: Arc::from(instrument.name.as_str()),
             settings: PortSettings::new(&instrument.port, sheet.line, instrument.serial),
@@ -36,6 +45,7 @@ pub fn start(
         };
         ports.tasks.push(tokio::spawn(keeper.keep()));
     }
+    bench.journal.instruments(heard);
     Ok(ports)
 }
 
@@ -63,16 +73,21 @@ impl Keeper {
     /// A port task that panics is a lost instrument, and is started again.
     async fn keep(self) {
         let mut guard = AbortOnDrop(None);
+        let items = Arc::new(AtomicU64::new(0));
         loop {
             let decoder = Decoder::new(Arc::clone(&self.sheet), self.channels.clone());
-            let (bench, clock, name) =
-                (self.bench.clone(), self.clock.clone(), Arc::clone(&self.name));
+            let router = Router {
+                bench: self.bench.clone(),
+                clock: self.clock.clone(),
+                name: Arc::clone(&self.name),
+                items: Arc::clone(&items),
+            };
             let run = port::run(
                 self.settings.clone(),
                 decoder,
                 self.clock.clone(),
                 Arc::clone(&self.counters),
-                move |event| route(&bench, &clock, &name, event),
+                move |event| router.route(event),
             );
             let task = guard.0.insert(tokio::spawn(run));
             let Err(error) = task.await else { return };
@@ -98,30 +113,52 @@ impl Drop for AbortOnDrop {
     }
 }
 
-fn route(bench: &Handle, clock: &Clock, name: &Arc<str>, event: Event) {
-    let instrument = || name.to_string();
-    match event {
-        Event::Back => {
-            tracing::info!("{name}: open");
-            bench.offer(clock.now(), Input::InstrumentBack { instrument: instrument() });
+/// Brings what a port tells to the bench, and what a replay needs to the tape.
+struct Router {
+    bench: Handle,
+    clock: Clock,
+    name: Arc<str>,
+    /// Items so far in this session.
+    items: Arc<AtomicU64>,
+}
+
+impl Router {
+    fn route(&self, event: Event) {
+        let name = &self.name;
+        let instrument = || name.to_string();
+        let now = || self.clock.now();
+        let tape = |at, mark| self.bench.journal.tape(name, Piece { at, mark });
+        match event {
+            Event::Back => {
+                tracing::info!("{name}: open");
+                tape(now(), Mark::Opened);
+                self.bench.offer(now(), Input::InstrumentBack { instrument: instrument() });
+            }
+            Event::Lost { why } => {
+                tracing::debug!("{name}: {why}");
+                self.bench.offer(now(), Input::InstrumentLost { instrument: instrument(), why });
+            }
+            Event::Bytes { at, bytes } => tape(at, Mark::Bytes(bytes)),
+            Event::Asked { at, question, .. } => tape(at, Mark::Asked { question }),
+            Event::Quiet { at } => tape(at, Mark::Quiet),
+            Event::Item(item) => {
+                let number = self.items.fetch_add(1, Ordering::Relaxed);
+                let (at, input) = match item {
+                    Item::Reading(reading) => (reading.at, Input::Reading(reading)),
+                    Item::Refused { why, .. } => {
+                        tracing::debug!("{name}: a frame is refused: {why}");
+                        (now(), Input::Refused { instrument: instrument() })
+                    }
+                };
+                self.bench.offer_item(at, input, Arc::clone(name), number);
+            }
+            Event::Damaged { at } => tape(at, Mark::Damaged),
+            Event::Health(health) => match health.words() {
+                Some(words) => tracing::warn!("{name}: {words}"),
+                None => tracing::info!("{name}: good again"),
+            },
+            Event::Frame { .. } => {}
         }
-        Event::Lost { why } => {
-            tracing::debug!("{name}: {why}");
-            bench.offer(clock.now(), Input::InstrumentLost { instrument: instrument(), why });
-        }
-        Event::Bytes { at, bytes } => bench.journal.bytes(name, at, &bytes),
-        Event::Item(Item::Reading(reading)) => bench.offer(reading.at, Input::Reading(reading)),
-        Event::Item(Item::Refused { why, .. }) => {
-            tracing::debug!("{name}: a frame is refused: {why}");
-            bench.offer(clock.now(), Input::Refused { instrument: instrument() });
-        }
-        // an empty piece of tape stands for the byte that nobody knows
-        Event::Damaged { at } => bench.journal.bytes(name, at, &[]),
-        Event::Health(health) => match health.words() {
-            Some(words) => tracing::warn!("{name}: {words}"),
-            None => tracing::info!("{name}: good again"),
-        },
-        Event::Asked { .. } | Event::Frame { .. } => {}
     }
 }
 

@@ -1,11 +1,14 @@
 //! What runs for one bench file: bench thread, ports and hook. It is taken down and put up again
 //! when another bench file is applied, while the doors stay open.
 
+use std::sync::Arc;
+
 use anyhow::Context;
 use tokio::task::JoinHandle;
 
 use super::bench_loop::{self, BenchThread, Handle};
 use super::folder::Folder;
+use super::hearing::Hearing;
 use super::{hook, ports};
 use crate::bench_file::BenchFile;
 use crate::clock::Clock;
@@ -29,6 +32,8 @@ pub struct Works {
 pub struct Now {
     pub bench_file: BenchFile,
     pub handle: Handle,
+    /// Which screens can be heard; those of the works before must say so again.
+    pub hearing: Arc<Hearing>,
 }
 
 /// Every wire sheet the file names must be known before anything is taken down for it.
@@ -55,7 +60,8 @@ impl Works {
         let handle = bench.handle.clone();
         let hook = hook::start(bench_file.alarm_command.clone(), handle.cues.subscribe());
         let ports = ports::start(&bench_file, sheets, clock, &handle)?;
-        Ok((Works { bench, ports, hook }, Now { bench_file, handle }))
+        let hearing = Arc::new(Hearing::new(handle.clone(), clock.clone()));
+        Ok((Works { bench, ports, hook }, Now { bench_file, handle, hearing }))
     }
 
     /// Ports close, the bench stops and the journal is brought to the disk.

@@ -14,9 +14,10 @@ use crate::bench::{BatchId, Outcome};
 use crate::bench_file::BenchFile;
 use crate::cli::Screen;
 use crate::clock::{Clock, civil};
-use crate::daemon::{self, Daemon, Folder};
+use crate::daemon::{self, Daemon, Folder, PageOptions};
 use crate::journal::Reader;
 use crate::problem::Source;
+use crate::quantity::Span;
 use crate::review;
 use crate::sim::{self, Story};
 use crate::web::StartRequest;
@@ -33,6 +34,10 @@ pub struct Options {
     pub speed: u8,
     /// Where the journal goes; a new folder among the temporary ones otherwise.
     pub folder: Option<Folder>,
+    /// Where the page is served, if it is.
+    pub page: Option<PageOptions>,
+    /// The hands pour, and whoever sits at the page answers.
+    pub play: bool,
 }
 
 const RECIPE: &str = include_str!("recipe.toml");
@@ -58,7 +63,7 @@ pub async fn run(options: Options) -> anyhow::Result<ExitCode> {
     std::fs::create_dir_all(&ports)
         .with_context(|| format!("folder {} cannot be made", ports.display()))?;
     let bench_file = bench_file(&ports)?;
-    let mut rig = Rig::new(&story, &bench_file, &clock)?;
+    let mut rig = Rig::new(&story, &bench_file, &clock, options.play)?;
     let daemon = daemon::start(daemon::Options {
         folder: folder.clone(),
         bench_file,
@@ -66,13 +71,26 @@ pub async fn run(options: Options) -> anyhow::Result<ExitCode> {
         bench_path: None,
         sheets: SheetLibrary::built_in()?,
         clock: clock.clone(),
-        page: None,
+        page: options.page,
     })
     .await?;
-    let played = play(&daemon, &mut rig, &story, &clock).await;
+    if let Some(gate) = &daemon.gate {
+        crate::cli::show_page(&gate.address())?;
+    }
+    let until = (!options.play).then_some(story.until);
+    let played = play(&daemon, &mut rig, until, &clock).await;
+    if options.play && played.is_ok() {
+        stay().await?;
+    }
     daemon.stop().await?;
     let batch = played?;
     conclude(&folder, &batch)
+}
+
+/// A visitor may still be reading.
+async fn stay() -> anyhow::Result<()> {
+    writeln!(std::io::stdout(), "The batch is closed. The page stays until you press Ctrl-C.")?;
+    tokio::signal::ctrl_c().await.context("no signal can be waited for")
 }
 
 /// The names of the stories there are.
@@ -83,7 +101,7 @@ pub fn stories() -> impl Iterator<Item = &'static str> {
 async fn play(
     daemon: &Daemon,
     rig: &mut Rig,
-    story: &Story,
+    until: Option<Span>,
     clock: &Clock,
 ) -> anyhow::Result<BatchId> {
     let mut screen = Screen::default();
@@ -110,8 +128,8 @@ async fn play(
                 return Ok(batch);
             }
         }
-        if clock.now().since(began) > story.until {
-            bail!("the batch did not come to its end within {}", story.until);
+        if let Some(until) = until.filter(|&until| clock.now().since(began) > until) {
+            bail!("the batch did not come to its end within {until}");
         }
         rig.rest().await;
     }

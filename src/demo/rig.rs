@@ -19,13 +19,20 @@ pub struct Rig {
     ports: BTreeMap<String, SimPort>,
     clock: Clock,
     began: Moment,
+    /// Somebody at the page answers, so the simulated operator must not.
+    visited: bool,
 }
 
 /// Looked at again at least this often, for questions that the daemon has asked.
 const GLANCE: Duration = Duration::from_millis(4);
 
 impl Rig {
-    pub fn new(story: &Story, bench_file: &BenchFile, clock: &Clock) -> anyhow::Result<Rig> {
+    pub fn new(
+        story: &Story,
+        bench_file: &BenchFile,
+        clock: &Clock,
+        visited: bool,
+    ) -> anyhow::Result<Rig> {
         let vessels =
             bench_file.vessels.iter().map(|vessel| (vessel.name.clone(), vessel.tare)).collect();
         let world = World::new(story, &SimBench { setup: bench_file.setup(), vessels });
@@ -35,7 +42,7 @@ impl Rig {
             port.plug().context("no pseudo-terminal for a simulated instrument")?;
             ports.insert(instrument.name.clone(), port);
         }
-        Ok(Rig { world, ports, clock: clock.clone(), began: clock.now() })
+        Ok(Rig { world, ports, clock: clock.clone(), began: clock.now(), visited })
     }
 
     /// Lets the simulated bench go on to the present moment.
@@ -78,6 +85,7 @@ impl Rig {
                     port.plug()?;
                 }
             }
+            Event::Act(_) if self.visited => {}
             Event::Act(act) => {
                 // a hand may be told no; it looks again and does otherwise
                 desk.act(act).await.map_err(anyhow::Error::msg)?;

@@ -42,6 +42,11 @@ pub fn seal(chain: Digest, blocks: impl Iterator<Item = (i64, Vec<u8>)>) -> Dige
     Digest(hash.finalize().into())
 }
 
+/// The digest of a text by itself.
+pub fn digest_of_text(text: &str) -> Digest {
+    digest(&[text.as_bytes()])
+}
+
 fn digest(parts: &[&[u8]]) -> Digest {
     let mut hash = Sha256::new();
     parts.iter().for_each(|part| hash.update(part));

@@ -12,9 +12,11 @@
 mod blocks;
 mod chain;
 mod lock;
+mod playback;
 mod reader;
 mod schema;
 mod store;
+mod strip;
 mod tape;
 mod writer;
 
@@ -24,8 +26,9 @@ use thiserror::Error;
 
 pub use chain::{Digest, Verified};
 pub use lock::{Lock, LockError};
-pub use reader::{BatchRow, FactRow, GapRow, IngredientRow, Reader, SessionRow, TapeChunk};
-pub use writer::{Journal, Recovered, Writer};
+pub use playback::{Course, TapeGap};
+pub use reader::{BatchRow, FactRow, GapRow, IngredientRow, Reader, SessionRow};
+pub use writer::{Journal, Limits, Recovered, Writer};
 
 #[derive(Debug, Error)]
 pub enum JournalError {
@@ -45,6 +48,8 @@ pub enum JournalError {
     OutOfOrder { expected: u64, found: u64 },
     #[error("{0} facts could not be written; what they say of the last minutes is lost")]
     NotWritten(u64),
+    #[error("session {session} cannot be replayed: {why}")]
+    NoTape { session: u32, why: &'static str },
     #[error("a block of readings cannot be read: {0}")]
     UnreadableBlock(&'static str),
     #[error("the journal's thread cannot be started: {0}")]

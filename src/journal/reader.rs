@@ -5,7 +5,6 @@ use serde::{Deserialize, Serialize};
 
 use super::chain::{self, Digest, Verified};
 use super::store::blocks_between;
-use super::tape::{self, Piece};
 use super::{JournalError, blocks, schema};
 use crate::bench::{BatchId, Fact, Numbered, Outcome};
 use crate::quantity::Moment;
@@ -13,7 +12,9 @@ use crate::reading::{Channel, Reading};
 
 /// A journal opened for reading only; a daemon may go on writing it.
 pub struct Reader {
-    connection: Connection,
+    pub(super) connection: Connection,
+    /// The file may be of an older panroom, and is only read.
+    pub(super) layout: u32,
 }
 
 /// A fact with the session whose clock its moment is on.
@@ -73,16 +74,13 @@ struct Seal {
     link: Vec<u8>,
 }
 
-/// A piece of tape with its session.
-pub type TapeChunk = (u32, Piece);
-
 impl Reader {
     pub fn open(path: &Path) -> Result<Reader, JournalError> {
         let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
         let connection = Connection::open_with_flags(path, flags)?;
         connection.busy_timeout(std::time::Duration::from_secs(2))?;
-        schema::check(&connection, path)?;
-        Ok(Reader { connection })
+        let layout = schema::check(&connection, path)?;
+        Ok(Reader { connection, layout })
     }
 
     /// Every fact ever written, for recovery.
@@ -170,24 +168,13 @@ impl Reader {
         Ok(readings)
     }
 
-    /// What one instrument sent, in the order it came.
-    pub fn tape(&self, instrument: &str) -> Result<Vec<TapeChunk>, JournalError> {
-        let mut select = self.connection.prepare(
-            "SELECT session, body FROM tape JOIN channel ON channel.id = tape.instrument
-             WHERE channel.name = ?1 ORDER BY tape.id",
-        )?;
-        let mut rows = select.query([instrument])?;
-        let mut chunks = Vec::new();
-        while let Some(row) = rows.next()? {
-            let (session, body): (u32, Vec<u8>) = (row.get(0)?, row.get(1)?);
-            chunks.extend(tape::unpack(&body)?.into_iter().map(|piece| (session, piece)));
-        }
-        Ok(chunks)
-    }
-
+    /// Gaps in the readings.
     pub fn gaps(&self) -> Result<Vec<GapRow>, JournalError> {
-        let mut select =
-            self.connection.prepare("SELECT session, from_ns, to_ns, why FROM gap ORDER BY id")?;
+        // the first layout knew gaps of readings only
+        let of_readings = if self.layout < 2 { "" } else { "WHERE tape IS NULL" };
+        let mut select = self.connection.prepare(&format!(
+            "SELECT session, from_ns, to_ns, why FROM gap {of_readings} ORDER BY id"
+        ))?;
         let rows = select.query_map([], |row| {
             Ok(GapRow {
                 session: row.get(0)?,
@@ -320,7 +307,7 @@ impl Reader {
         rows.into_iter().next().ok_or_else(missing)
     }
 
-    fn facts_where(
+    pub(super) fn facts_where(
         &self,
         filter: &str,
         parameters: &[&dyn rusqlite::ToSql],

@@ -5,7 +5,7 @@ use super::JournalError;
 /// "pan" and a one: marks the file as ours (SQLite's application id).
 const APPLICATION_ID: i32 = 0x7061_6e01;
 /// One step for each version of the layout; a step once shipped is never changed.
-const STEPS: &[&str] = &[LAYOUT_1];
+const STEPS: &[&str] = &[LAYOUT_1, LAYOUT_2];
 
 const LAYOUT_1: &str = "
 CREATE TABLE session (
@@ -77,6 +77,41 @@ CREATE TABLE gap (
 );
 ";
 
+/// Everything that a replay needs: see the room `replay`. The table `tape` of the first layout stays
+/// as it is, and is only read.
+const LAYOUT_2: &str = "
+-- how often this session has written: a write whose answer was lost is not done twice
+ALTER TABLE session ADD COLUMN writes INTEGER NOT NULL DEFAULT 0;
+-- whose tape was not kept; NULL for readings
+ALTER TABLE gap ADD COLUMN tape TEXT;
+CREATE TABLE sheet (
+    -- SHA-256 of the text, in hex
+    digest TEXT PRIMARY KEY,
+    name   TEXT NOT NULL,
+    body   TEXT NOT NULL
+);
+-- how the bytes of an instrument are read in a session
+CREATE TABLE instrument (
+    session  INTEGER NOT NULL REFERENCES session,
+    name     TEXT NOT NULL,
+    sheet    TEXT NOT NULL REFERENCES sheet,
+    -- JSON: which value of a frame goes to which channel
+    channels TEXT NOT NULL,
+    PRIMARY KEY (session, name)
+);
+CREATE TABLE strip (
+    id         INTEGER PRIMARY KEY,
+    session    INTEGER NOT NULL REFERENCES session,
+    -- NULL: what the bench took, in the order it took it
+    instrument INTEGER REFERENCES channel,
+    -- counted from 0: shows whether older strips have been dropped
+    ordinal    INTEGER NOT NULL,
+    first_ns   INTEGER NOT NULL,
+    last_ns    INTEGER NOT NULL,
+    body       BLOB NOT NULL
+);
+";
+
 /// Settings of every connection that writes.
 pub fn prepare(connection: &Connection) -> Result<(), JournalError> {
     connection.busy_timeout(std::time::Duration::from_secs(2))?;
@@ -108,8 +143,8 @@ pub fn migrate(connection: &mut Connection, path: &std::path::Path) -> Result<()
     Ok(())
 }
 
-/// Refuses what a reader cannot understand.
-pub fn check(connection: &Connection, path: &std::path::Path) -> Result<(), JournalError> {
+/// Refuses what a reader cannot understand; gives the file's layout.
+pub fn check(connection: &Connection, path: &std::path::Path) -> Result<u32, JournalError> {
     let (application, version) = marks(connection)?;
     let known = STEPS.len() as u32;
     if application != APPLICATION_ID {
@@ -118,7 +153,7 @@ pub fn check(connection: &Connection, path: &std::path::Path) -> Result<(), Jour
     if version > known {
         return Err(JournalError::TooNew { found: version, known });
     }
-    Ok(())
+    Ok(version)
 }
 
 fn marks(connection: &Connection) -> Result<(i32, u32), JournalError> {

@@ -3,34 +3,38 @@
 //! After any error the whole store is dropped and opened anew: what it holds in memory may then
 //! be ahead of the file.
 
-use std::collections::BTreeMap;
+use std::collections::btree_map::Entry;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
+use std::sync::Arc;
 
 use rusqlite::{Connection, OptionalExtension, Transaction, params};
 
 use super::chain::{self, Digest};
-use super::tape::Piece;
-use super::{JournalError, blocks, schema, tape};
+use super::strip::{self, Packer};
+use super::{JournalError, blocks, schema};
 use crate::bench::{BatchId, FACT_VERSION, Fact, Numbered};
 use crate::quantity::Moment;
 use crate::reading::{Channel, Reading};
+use crate::replay::{Instrument, Piece, Taken};
 
 /// Readings in one block: about a minute of a scale. The open block is rewritten at each commit,
 /// so larger blocks are smaller on disk but send more to it.
 const BLOCK_READINGS: usize = 300;
-/// Raw bytes in one block of tape.
-const TAPE_BYTES: usize = 64 * 1024;
-/// The tape of all batches together; the oldest goes first.
-const TAPE_BYTES_MAX: u64 = 256 * 1024 * 1024;
+/// Bytes of tape in one strip, before they are deflated.
+const STRIP_BYTES: usize = strip::INFLATED_MAX / 16;
 
 pub struct Store {
     connection: Connection,
     session: u32,
     channels: BTreeMap<String, i64>,
     open_blocks: BTreeMap<i64, OpenBlock>,
-    open_tapes: BTreeMap<i64, OpenTape>,
+    /// By instrument; what the bench took stands under `None`.
+    open_strips: BTreeMap<Option<i64>, OpenStrip>,
     chains: BTreeMap<BatchId, Digest>,
     last_fact: u64,
+    /// Bytes of tape in the file; counted when it is opened.
+    tape_bytes: u64,
 }
 
 #[derive(Default)]
@@ -39,11 +43,12 @@ struct OpenBlock {
     readings: Vec<Reading>,
 }
 
-#[derive(Default)]
-struct OpenTape {
+struct OpenStrip {
     id: Option<i64>,
-    pieces: Vec<Piece>,
-    bytes: usize,
+    ordinal: i64,
+    packer: Packer,
+    /// As last written.
+    stored: u64,
 }
 
 /// What has come since the last commit.
@@ -51,19 +56,20 @@ struct OpenTape {
 pub struct Pending {
     pub facts: Vec<Numbered>,
     pub readings: Vec<Reading>,
-    pub tape: Vec<(Arc, Piece)>,
+    pub tape: Vec<(Arc<str>, Piece)>,
+    pub taken: Vec<Taken>,
+    pub instruments: Vec<Instrument>,
     pub gaps: Vec<Gap>,
     pub anchor: Option<(Moment, i64)>,
 }
-
-/// The name of an instrument, shared by its pieces.
-pub type Arc = std::sync::Arc<str>;
 
 #[derive(Clone, Debug)]
 pub struct Gap {
     pub from: Moment,
     pub to: Moment,
     pub why: String,
+    /// Whose tape was not kept; `None` for readings.
+    pub tape: Option<Arc<str>>,
 }
 
 impl Store {
@@ -75,6 +81,12 @@ impl Store {
         let last_fact =
             connection
                 .query_row("SELECT coalesce(max(number), 0) FROM fact", [], |row| row.get(0))?;
+        let tape_bytes = connection.query_row(
+            "SELECT (SELECT coalesce(sum(length(body)), 0) FROM tape)
+                  + (SELECT coalesce(sum(length(body)), 0) FROM strip)",
+            [],
+            |row| row.get(0),
+        )?;
         let mut channels = BTreeMap::new();
         {
             let mut rows = connection.prepare("SELECT name, id FROM channel")?;
@@ -88,9 +100,10 @@ impl Store {
             session,
             channels,
             open_blocks: BTreeMap::new(),
-            open_tapes: BTreeMap::new(),
+            open_strips: BTreeMap::new(),
             chains: BTreeMap::new(),
             last_fact,
+            tape_bytes,
         })
     }
 
@@ -113,27 +126,43 @@ impl Store {
         Ok(())
     }
 
-    /// Writes everything in one transaction and returns once it is on the disk.
-    pub fn write(&mut self, pending: &Pending) -> Result<u64, JournalError> {
+    /// Writes everything in one transaction and returns once it is on the disk. `write` counts the
+    /// session's writes: one that reached the disk before, though its answer was lost, is not done
+    /// again.
+    pub fn write(&mut self, pending: &Pending, write: u64) -> Result<u64, JournalError> {
         let transaction = self.connection.unchecked_transaction()?;
+        let done: u64 = transaction.query_row(
+            "SELECT writes FROM session WHERE number = ?1",
+            [self.session],
+            |row| row.get(0),
+        )?;
+        if write <= done {
+            return Ok(self.last_fact);
+        }
+        transaction.execute(
+            "UPDATE session SET writes = ?2 WHERE number = ?1",
+            params![self.session, write],
+        )?;
         let mut hand = Hand {
             transaction: &transaction,
             session: self.session,
             channels: &mut self.channels,
             open_blocks: &mut self.open_blocks,
-            open_tapes: &mut self.open_tapes,
+            open_strips: &mut self.open_strips,
             chains: &mut self.chains,
             last_fact: &mut self.last_fact,
+            tape_bytes: &mut self.tape_bytes,
         };
         hand.readings(&pending.readings)?;
         for numbered in &pending.facts {
             hand.fact(numbered)?;
         }
-        hand.tape(&pending.tape)?;
+        pending.instruments.iter().try_for_each(|instrument| hand.instrument(instrument))?;
+        hand.tape(&pending.tape, &pending.taken)?;
         for gap in &pending.gaps {
             transaction.execute(
-                "INSERT INTO gap (session, from_ns, to_ns, why) VALUES (?1, ?2, ?3, ?4)",
-                params![self.session, gap.from.nanos(), gap.to.nanos(), gap.why],
+                "INSERT INTO gap (session, from_ns, to_ns, why, tape) VALUES (?1, ?2, ?3, ?4, ?5)",
+                params![self.session, gap.from.nanos(), gap.to.nanos(), gap.why, gap.tape],
             )?;
         }
         if let Some((at, utc_ns)) = pending.anchor {
@@ -146,19 +175,35 @@ impl Store {
         Ok(self.last_fact)
     }
 
-    /// The tape is bounded: the oldest of it goes when it has grown too large.
-    pub fn trim_tape(&mut self) -> Result<(), JournalError> {
-        let total: u64 = self.connection.query_row(
-            "SELECT coalesce(sum(length(body)), 0) FROM tape",
-            [],
-            |row| row.get(0),
-        )?;
-        if total > TAPE_BYTES_MAX {
-            self.connection.execute(
-                "DELETE FROM tape WHERE id <= (SELECT id FROM tape ORDER BY id LIMIT 1 OFFSET 100)",
-                [],
-            )?;
+    /// The tape is bounded: the oldest of it goes when it has grown larger than `bytes_max`.
+    pub fn trim_tape(&mut self, bytes_max: u64) -> Result<(), JournalError> {
+        if self.tape_bytes <= bytes_max {
+            return Ok(());
         }
+        let open: BTreeSet<i64> = self.open_strips.values().filter_map(|open| open.id).collect();
+        let transaction = self.connection.unchecked_transaction()?;
+        let mut left = self.tape_bytes;
+        for (table, open) in [("tape", &BTreeSet::new()), ("strip", &open)] {
+            let mut oldest = transaction
+                .prepare(&format!("SELECT id, length(body) FROM {table} ORDER BY id"))?;
+            let mut delete = transaction.prepare(&format!("DELETE FROM {table} WHERE id = ?1"))?;
+            let mut rows = oldest.query([])?;
+            let mut gone: Vec<i64> = Vec::new();
+            while left > bytes_max
+                && let Some(row) = rows.next()?
+            {
+                let (id, length): (i64, u64) = (row.get(0)?, row.get(1)?);
+                if !open.contains(&id) {
+                    left = left.saturating_sub(length);
+                    gone.push(id);
+                }
+            }
+            for id in gone {
+                delete.execute([id])?;
+            }
+        }
+        transaction.commit()?;
+        self.tape_bytes = left;
         Ok(())
     }
 }
@@ -169,9 +214,10 @@ struct Hand<'a> {
     session: u32,
     channels: &'a mut BTreeMap<String, i64>,
     open_blocks: &'a mut BTreeMap<i64, OpenBlock>,
-    open_tapes: &'a mut BTreeMap<i64, OpenTape>,
+    open_strips: &'a mut BTreeMap<Option<i64>, OpenStrip>,
     chains: &'a mut BTreeMap<BatchId, Digest>,
     last_fact: &'a mut u64,
+    tape_bytes: &'a mut u64,
 }
 
 impl Hand<'_> {
@@ -316,41 +362,88 @@ impl Hand<'_> {
         Ok(())
     }
 
-    fn tape(&mut self, tape: &[(Arc, Piece)]) -> Result<(), JournalError> {
-        let mut touched = Vec::new();
-        for (instrument, piece) in tape {
-            let instrument = self.channel(&Channel::new(instrument))?;
-            let open = self.open_tapes.entry(instrument).or_default();
-            open.bytes += piece.1.len();
-            open.pieces.push(piece.clone());
-            if open.bytes >= TAPE_BYTES {
-                self.write_tape(instrument)?;
-                self.open_tapes.remove(&instrument);
-                touched.retain(|open| *open != instrument);
-            } else if !touched.contains(&instrument) {
-                touched.push(instrument);
-            }
-        }
-        touched.into_iter().try_for_each(|instrument| self.write_tape(instrument))
+    fn instrument(&mut self, instrument: &Instrument) -> Result<(), JournalError> {
+        let digest = chain::digest_of_text(&instrument.sheet_text).to_string();
+        self.transaction.execute(
+            "INSERT OR IGNORE INTO sheet (digest, name, body) VALUES (?1, ?2, ?3)",
+            params![digest, instrument.sheet, instrument.sheet_text],
+        )?;
+        let channels = serde_json::to_string(&instrument.channels)
+            .map_err(|_| JournalError::UnreadableBlock("channels cannot be written"))?;
+        self.transaction.execute(
+            "INSERT INTO instrument (session, name, sheet, channels) VALUES (?1, ?2, ?3, ?4)",
+            params![self.session, instrument.name, digest, channels],
+        )?;
+        Ok(())
     }
 
-    fn write_tape(&mut self, instrument: i64) -> Result<(), JournalError> {
-        let Some(open) = self.open_tapes.get_mut(&instrument) else { return Ok(()) };
-        let times = || open.pieces.iter().map(|(at, _)| at.nanos());
-        let (first, last) = (times().min().unwrap_or(0), times().max().unwrap_or(0));
-        let body = tape::pack(&open.pieces)
+    fn tape(&mut self, tape: &[(Arc<str>, Piece)], taken: &[Taken]) -> Result<(), JournalError> {
+        let mut touched = BTreeSet::new();
+        for (instrument, piece) in tape {
+            let key = Some(self.channel(&Channel::new(instrument))?);
+            self.open_strip(key)?.packer.piece(piece);
+            self.touch(key, &mut touched)?;
+        }
+        for taken in taken {
+            self.open_strip(None)?.packer.taken(taken)?;
+            self.touch(None, &mut touched)?;
+        }
+        touched.into_iter().try_for_each(|key| self.write_strip(key))
+    }
+
+    fn open_strip(&mut self, key: Option<i64>) -> Result<&mut OpenStrip, JournalError> {
+        match self.open_strips.entry(key) {
+            Entry::Occupied(open) => Ok(open.into_mut()),
+            Entry::Vacant(place) => {
+                let ordinal = self.transaction.query_row(
+                    "SELECT coalesce(max(ordinal) + 1, 0) FROM strip
+                     WHERE session = ?1 AND instrument IS ?2",
+                    params![self.session, key],
+                    |row| row.get(0),
+                )?;
+                let packer = Packer::new();
+                Ok(place.insert(OpenStrip { id: None, ordinal, packer, stored: 0 }))
+            }
+        }
+    }
+
+    /// A strip that is full is written and closed, another is written at the end.
+    fn touch(
+        &mut self,
+        key: Option<i64>,
+        touched: &mut BTreeSet<Option<i64>>,
+    ) -> Result<(), JournalError> {
+        if self.open_strip(key)?.packer.len() < STRIP_BYTES {
+            touched.insert(key);
+            return Ok(());
+        }
+        self.write_strip(key)?;
+        self.open_strips.remove(&key);
+        touched.remove(&key);
+        Ok(())
+    }
+
+    fn write_strip(&mut self, key: Option<i64>) -> Result<(), JournalError> {
+        let Some(open) = self.open_strips.get_mut(&key) else { return Ok(()) };
+        let (first, last) = open.packer.span();
+        let body = open
+            .packer
+            .body()
             .map_err(|_| JournalError::UnreadableBlock("the tape cannot be deflated"))?;
+        let length = body.len() as u64;
+        *self.tape_bytes = (*self.tape_bytes + length).saturating_sub(open.stored);
+        open.stored = length;
         if let Some(id) = open.id {
             let mut update = self.transaction.prepare_cached(
-                "UPDATE tape SET first_ns = ?2, last_ns = ?3, body = ?4 WHERE id = ?1",
+                "UPDATE strip SET first_ns = ?2, last_ns = ?3, body = ?4 WHERE id = ?1",
             )?;
             update.execute(params![id, first, last, body])?;
         } else {
             let mut insert = self.transaction.prepare_cached(
-                "INSERT INTO tape (session, instrument, first_ns, last_ns, body)
-                 VALUES (?1, ?2, ?3, ?4, ?5)",
+                "INSERT INTO strip (session, instrument, ordinal, first_ns, last_ns, body)
+                 VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
             )?;
-            insert.execute(params![self.session, instrument, first, last, body])?;
+            insert.execute(params![self.session, key, open.ordinal, first, last, body])?;
             open.id = Some(self.transaction.last_insert_rowid());
         }
         Ok(())

@@ -1,39 +1,22 @@
-//! The byte tape: what each instrument really sent, with the arrival of each piece.
+//! The byte tape as the first layout of the journal had it: bytes and their arrival, no more. It is
+//! still read; what is written today stands in `strip`.
 
-use std::io::{Read, Write};
+use std::io::Read;
 
-use flate2::Compression;
 use flate2::read::DeflateDecoder;
-use flate2::write::DeflateEncoder;
 
 use crate::quantity::Moment;
 
 use super::JournalError;
-use super::blocks::{put, put_signed, take, take_signed};
+use super::blocks::{take, take_signed};
 
 /// Bytes that came at one moment. None at all stand for one that came with a wrong parity or stop
 /// bit: a decoder is told of it by `Decoder::damaged`.
 pub type Piece = (Moment, Vec<u8>);
 
 const VERSION: u64 = 1;
-/// Inflated, no block is larger than this: four times what the writer puts into one.
+/// Inflated, no block is larger than this: many times what the writer put into one.
 const INFLATED_MAX: u64 = 1 << 20;
-
-pub fn pack(pieces: &[Piece]) -> std::io::Result<Vec<u8>> {
-    let mut plain = Vec::new();
-    put(&mut plain, VERSION);
-    put(&mut plain, pieces.len() as u64);
-    let mut last = 0;
-    for (at, bytes) in pieces {
-        put_signed(&mut plain, at.nanos().wrapping_sub(last));
-        last = at.nanos();
-        put(&mut plain, bytes.len() as u64);
-        plain.extend_from_slice(bytes);
-    }
-    let mut deflate = DeflateEncoder::new(Vec::new(), Compression::default());
-    deflate.write_all(&plain)?;
-    deflate.finish()
-}
 
 pub fn unpack(body: &[u8]) -> Result<Vec<Piece>, JournalError> {
     let mut plain = Vec::new();
@@ -62,8 +45,29 @@ pub fn unpack(body: &[u8]) -> Result<Vec<Piece>, JournalError> {
 
 #[cfg(test)]
 mod tests {
+    use super::super::blocks::{put, put_signed};
     use super::*;
+    use flate2::Compression;
+    use flate2::write::DeflateEncoder;
     use proptest::prelude::*;
+    use std::io::Write;
+
+    /// As it was written.
+    fn pack(pieces: &[Piece]) -> std::io::Result<Vec<u8>> {
+        let mut plain = Vec::new();
+        put(&mut plain, VERSION);
+        put(&mut plain, pieces.len() as u64);
+        let mut last = 0;
+        for (at, bytes) in pieces {
+            put_signed(&mut plain, at.nanos().wrapping_sub(last));
+            last = at.nanos();
+            put(&mut plain, bytes.len() as u64);
+            plain.extend_from_slice(bytes);
+        }
+        let mut deflate = DeflateEncoder::new(Vec::new(), Compression::default());
+        deflate.write_all(&plain)?;
+        deflate.finish()
+    }
 
     proptest! {
         #[test]

@@ -29,6 +29,10 @@ pub enum Event {
     Damaged {
         at: Moment,
     },
+    /// A pause told the decoder something; for the tape.
+    Quiet {
+        at: Moment,
+    },
     /// A question was written, counted as the sheet lists them.
     Asked {
         at: Moment,
@@ -123,8 +127,10 @@ impl Session<'_> {
                 Ok(Err(error)) => return format!("cannot be read any more: {error}"),
                 Err(_) => {
                     let now = self.clock.now();
-                    let frames = self.decoder.idle_frames(now);
-                    self.frames(now, frames, tell);
+                    if let Some(frames) = self.decoder.idle_frames(now) {
+                        tell(Event::Quiet { at: now });
+                        self.frames(now, frames, tell);
+                    }
                 }
             }
             let health = self.pulse.health(self.clock.now());

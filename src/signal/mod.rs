@@ -6,9 +6,11 @@
 mod jump;
 mod rate;
 mod rest;
+mod trace;
 mod unsteady;
 
 pub use jump::JumpWindow;
 pub use rate::{Rate, RateWindow};
 pub use rest::{RestTest, RestWindow};
+pub use trace::TraceWindow;
 pub use unsteady::UnsteadyWindow;

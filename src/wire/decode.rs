@@ -1,6 +1,8 @@
 use std::fmt;
 use std::sync::Arc;
 
+use serde::{Deserialize, Serialize};
+
 use super::fields::{self, DefaultUnit};
 use super::frame::{Cut, CutKind, Framer};
 use super::modbus::{self, Answer};
@@ -29,7 +31,7 @@ enum Asked {
 }
 
 /// Which value of a frame goes to which channel of the bench.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct ChannelMap {
     /// As the sheet names it; empty for the only one.
     pub source: String,
@@ -109,9 +111,13 @@ impl Decoder {
         self.push_frames(at, bytes).into_iter().for_each(|frame| frame.into_items(out));
     }
 
-    /// Time has passed without bytes; for instruments whose frames end by a pause.
-    pub fn idle(&mut self, now: Moment, out: &mut Vec<Item>) {
-        self.idle_frames(now).into_iter().for_each(|frame| frame.into_items(out));
+    /// Time has passed without bytes; for instruments whose frames end by a pause. Whether the
+    /// pause told anything: if not, a replay can do without it.
+    pub fn idle(&mut self, now: Moment, out: &mut Vec<Item>) -> bool {
+        let frames = self.idle_frames(now);
+        let told = frames.is_some();
+        frames.into_iter().flatten().for_each(|frame| frame.into_items(out));
+        told
     }
 
     /// As [`Decoder::push`], frame by frame.
@@ -121,11 +127,11 @@ impl Decoder {
         self.read(cuts)
     }
 
-    /// As [`Decoder::idle`], frame by frame.
-    pub fn idle_frames(&mut self, now: Moment) -> Vec<FrameRead> {
+    /// As [`Decoder::idle`], frame by frame; `None` when the pause told nothing.
+    pub fn idle_frames(&mut self, now: Moment) -> Option<Vec<FrameRead>> {
         let mut cuts = Vec::new();
-        self.framer.idle(now, &mut cuts);
-        self.read(cuts)
+        let told = self.framer.idle(now, &mut cuts);
+        told.then(|| self.read(cuts))
     }
 
     /// A byte came with a wrong parity or stop bit: no reading is made of what it stood in.

@@ -108,14 +108,19 @@ impl Framer {
         }
     }
 
-    /// Time has passed without bytes: a frame that a pause ends is over.
-    pub fn idle(&mut self, now: Moment, out: &mut Vec<Cut>) {
+    /// Time has passed without bytes: a frame that a pause ends is over. Whether anything changed.
+    pub fn idle(&mut self, now: Moment, out: &mut Vec<Cut>) -> bool {
+        let seen = |framer: &Framer| {
+            (framer.resync, framer.held.len(), framer.skipped.len(), framer.last_at)
+        };
+        let before = seen(self);
         self.pause_until(now, out);
         self.last_at.get_or_insert(now);
         if self.held.is_empty() && !self.skipped.is_empty() && self.silent(now) >= QUIET {
             let bytes = std::mem::take(&mut self.skipped);
             self.cut(self.last_at.unwrap_or(now), bytes, CutKind::Unasked, out);
         }
+        seen(self) != before
     }
 
     /// A byte came whose parity or stop bit was wrong. Nobody knows what it was: what it stood in

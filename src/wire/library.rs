@@ -18,6 +18,7 @@ struct Entry {
     sheet: Arc<Sheet>,
     /// The file it came from, for messages.
     origin: String,
+    text: Arc<str>,
 }
 
 /// No sheet has this name.
@@ -78,7 +79,8 @@ impl SheetLibrary {
     /// Adds a sheet; one of the same name is replaced by it.
     pub fn add(&mut self, source: Source<'_>) -> Result<(), Problems> {
         let sheet = Arc::new(Sheet::read(source)?);
-        let entry = Entry { sheet: Arc::clone(&sheet), origin: source.file.to_owned() };
+        let text = Arc::from(source.text);
+        let entry = Entry { sheet: Arc::clone(&sheet), origin: source.file.to_owned(), text };
         self.sheets.insert(sheet.name.clone(), entry);
         Ok(())
     }
@@ -104,6 +106,11 @@ impl SheetLibrary {
         }
         lines.sort_by_key(|(count, line)| (Reverse(*count), line.baud));
         lines.into_iter().map(|(_, line)| line).collect()
+    }
+
+    /// The sheet as it is written, to be kept with what was read by it.
+    pub fn text(&self, name: &str) -> Option<Arc<str>> {
+        self.sheets.get(name).map(|entry| Arc::clone(&entry.text))
     }
 
     /// Name, origin and sheet of each, by name.

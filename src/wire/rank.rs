@@ -98,7 +98,7 @@ fn fit(recording: &Recording, sheet: &Arc<Sheet>) -> Option<Fit> {
             Heard::Bytes { at, bytes } => {
                 for byte in bytes {
                     // a pause ends a frame before the byte that follows it
-                    account.frames(decoder.idle_frames(*at), sheet);
+                    account.frames(decoder.idle_frames(*at).unwrap_or_default(), sheet);
                     account.heard += 1;
                     account.frames(decoder.push_frames(*at, &[*byte]), sheet);
                 }
@@ -109,7 +109,9 @@ fn fit(recording: &Recording, sheet: &Arc<Sheet>) -> Option<Fit> {
             }
             Heard::Asked { question, .. } if mine => decoder.asked(*question),
             Heard::Asked { .. } => {}
-            Heard::Quiet { at } => account.frames(decoder.idle_frames(*at), sheet),
+            Heard::Quiet { at } => {
+                account.frames(decoder.idle_frames(*at).unwrap_or_default(), sheet)
+            }
         }
     }
     account.close(sheet)

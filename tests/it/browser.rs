@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use std::process::{Child, Command, Stdio};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 
-use fantoccini::wd::WebDriverCompatibleCommand;
+use fantoccini::wd::{WebDriverCompatibleCommand, WindowHandle};
 use fantoccini::{Client, ClientBuilder};
 use serde_json::{Value, json};
 use tokio::runtime::Runtime;
@@ -90,9 +90,16 @@ impl Browser {
         self.runtime.block_on(self.client().goto(url)).unwrap();
     }
 
-    /// In CSS pixels.
+    /// Of what is seen of the page, in CSS pixels; a window cannot be as narrow as a phone.
     pub fn size(&self, width: u32, height: u32) {
-        self.runtime.block_on(self.client().set_window_size(width, height)).unwrap();
+        let metrics = json!({
+            "width": width, "height": height, "deviceScaleFactor": 1, "mobile": false
+        });
+        let command = Extra {
+            path: "goog/cdp/execute",
+            body: json!({ "cmd": "Emulation.setDeviceMetricsOverride", "params": metrics }),
+        };
+        self.runtime.block_on(self.client().issue_cmd(command)).unwrap();
     }
 
     /// What the body of a function gives.
@@ -143,6 +150,48 @@ impl Browser {
         self.runtime.block_on(self.client().perform_actions(actions)).unwrap();
     }
 
+    /// One key held down for so long.
+    pub fn hold_key(&self, key: char, ms: u64) {
+        use fantoccini::actions::{InputSource, KeyAction, KeyActions};
+        let hold = KeyActions::new("keyboard".to_owned())
+            .then(KeyAction::Down { value: key })
+            .then(KeyAction::Pause { duration: std::time::Duration::from_millis(ms) })
+            .then(KeyAction::Up { value: key });
+        self.runtime.block_on(self.client().perform_actions(hold)).unwrap();
+    }
+
+    /// A finger on it for so long.
+    pub fn hold(&self, selector: &str, ms: u64) {
+        use fantoccini::actions::{InputSource, MOUSE_BUTTON_LEFT, MouseActions, PointerAction};
+        let shown = serde_json::to_string(selector).unwrap();
+        self.script(&format!(
+            "document.querySelector({shown}).scrollIntoView({{block: 'center'}})"
+        ));
+        let held = self.runtime.block_on(async {
+            let element = self.client().find(fantoccini::Locator::Css(selector)).await?;
+            let hold = MouseActions::new("finger".to_owned())
+                .then(PointerAction::MoveToElement { element, duration: None, x: 0.0, y: 0.0 })
+                .then(PointerAction::Down { button: MOUSE_BUTTON_LEFT })
+                .then(PointerAction::Pause { duration: std::time::Duration::from_millis(ms) })
+                .then(PointerAction::Up { button: MOUSE_BUTTON_LEFT });
+            self.client().perform_actions(hold).await
+        });
+        held.unwrap_or_else(|error| panic!("{selector}: {error}"));
+    }
+
+    /// Another window of the same browser; gives back the way to the first.
+    pub fn second_window(&self) -> (WindowHandle, WindowHandle) {
+        self.runtime.block_on(async {
+            let first = self.client().window().await.unwrap();
+            let second = self.client().new_window(false).await.unwrap().handle;
+            (first, second)
+        })
+    }
+
+    pub fn switch_to(&self, window: &WindowHandle) {
+        self.runtime.block_on(self.client().switch_to_window(window.clone())).unwrap();
+    }
+
     pub fn click(&self, selector: &str) {
         let clicked = self.runtime.block_on(async {
             self.client().find(fantoccini::Locator::Css(selector)).await?.click().await
@@ -150,14 +199,17 @@ impl Browser {
         clicked.unwrap_or_else(|error| panic!("{selector}: {error}"));
     }
 
-    pub fn screenshot(&self, file: &std::path::Path) {
+    /// A picture to look at, below the target folder: `tmp/NAME.png`.
+    pub fn picture(&self, name: &str) {
         let png = self.runtime.block_on(self.client().screenshot()).unwrap();
+        let file = PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join(format!("{name}.png"));
         std::fs::write(file, png).unwrap();
     }
 
     /// What stands in the console and ought not to, since last asked.
     pub fn complaints(&self) -> Vec<String> {
-        let log = self.runtime.block_on(self.client().issue_cmd(Log)).unwrap();
+        let log = Extra { path: "se/log", body: json!({ "type": "browser" }) };
+        let log = self.runtime.block_on(self.client().issue_cmd(log)).unwrap();
         let entries = log.as_array().cloned().unwrap_or_default();
         let bad = entries.iter().filter(|entry| {
             ["WARNING", "SEVERE"].contains(&entry["level"].as_str().unwrap_or_default())
@@ -197,20 +249,23 @@ impl Drop for Browser {
     }
 }
 
-/// The browser's console, which WebDriver itself has no command for.
+/// What the driver can do beyond WebDriver itself.
 #[derive(Debug)]
-struct Log;
+struct Extra {
+    path: &'static str,
+    body: Value,
+}
 
-impl WebDriverCompatibleCommand for Log {
+impl WebDriverCompatibleCommand for Extra {
     fn endpoint(
         &self,
         base: &url::Url,
         session: Option<&str>,
     ) -> Result<url::Url, url::ParseError> {
-        base.join(&format!("session/{}/se/log", session.unwrap_or_default()))
+        base.join(&format!("session/{}/{}", session.unwrap_or_default(), self.path))
     }
 
     fn method_and_body(&self, _: &url::Url) -> (http::Method, Option<String>) {
-        (http::Method::POST, Some(json!({ "type": "browser" }).to_string()))
+        (http::Method::POST, Some(self.body.to_string()))
     }
 }

@@ -43,13 +43,13 @@ fn text(bytes: &[u8]) -> String {
     String::from_utf8_lossy(bytes).into_owned()
 }
 
-fn facts(folder: &Path, batch: &BatchId) -> Vec<Fact> {
+pub fn facts(folder: &Path, batch: &BatchId) -> Vec<Fact> {
     let reader = Reader::open(&folder.join("journal.db")).unwrap();
     assert!(matches!(reader.verify(batch).unwrap(), Verified::Unbroken { .. }));
     reader.facts(batch).unwrap().into_iter().map(|row| row.numbered.fact).collect()
 }
 
-fn only_batch(folder: &Path) -> BatchId {
+pub fn only_batch(folder: &Path) -> BatchId {
     let rows = Reader::open(&folder.join("journal.db")).unwrap().batches().unwrap();
     assert_eq!(rows.len(), 1);
     rows[0].batch.clone()
@@ -158,8 +158,8 @@ look_every = "1 min"
 /// A scale and a probe on two pseudo-terminals; what they show is set by the test.
 pub struct Instruments {
     load_tenths: Arc<AtomicI64>,
-    celsius_tenths: Arc<AtomicI64>,
-    moving: Arc<AtomicBool>,
+    pub celsius_tenths: Arc<AtomicI64>,
+    pub moving: Arc<AtomicBool>,
     scale: Arc<Mutex<SimPort>>,
     stop: Sender<()>,
     feeder: Option<JoinHandle<()>>,
@@ -187,7 +187,7 @@ impl Instruments {
         Instruments { load_tenths, celsius_tenths, moving, scale, stop, feeder }
     }
 
-    fn put(&self, grams: f64) {
+    pub fn put(&self, grams: f64) {
         self.load_tenths.store((grams * 10.0).round() as i64, Ordering::Relaxed);
     }
 }
@@ -242,8 +242,12 @@ impl Drop for Served {
 
 impl Served {
     fn start(folder: &Path) -> Served {
+        Served::start_at(folder, SPEED)
+    }
+
+    fn start_at(folder: &Path, speed: &str) -> Served {
         let child = panroom(folder)
-            .args(["serve", "--speed", SPEED, "--bench"])
+            .args(["serve", "--speed", speed, "--bench"])
             .arg(folder.join("bench.toml"))
             .stdout(Stdio::null())
             .stderr(Stdio::piped())
@@ -284,13 +288,13 @@ impl Served {
         said.trim().rsplit(' ').next().unwrap().to_owned()
     }
 
-    fn view(&self) -> Option<View> {
+    pub fn view(&self) -> Option<View> {
         let output = run(&self.folder, &["watch", "--json"]);
         output.status.success().then(|| serde_json::from_slice(&output.stdout).unwrap())
     }
 
     /// Until the view is so.
-    fn wait(&self, what: &str, so: impl Fn(&View) -> bool) -> View {
+    pub fn wait(&self, what: &str, so: impl Fn(&View) -> bool) -> View {
         let began = Instant::now();
         loop {
             let view = self.view();
@@ -301,21 +305,21 @@ impl Served {
         }
     }
 
-    fn wait_batch(&self, what: &str, so: impl Fn(&BatchView) -> bool) -> BatchView {
+    pub fn wait_batch(&self, what: &str, so: impl Fn(&BatchView) -> bool) -> BatchView {
         let view = self.wait(what, |view| view.batches.first().is_some_and(&so));
         view.batches[0].clone()
     }
 
-    fn wait_step(&self, step: &str) -> BatchView {
+    pub fn wait_step(&self, step: &str) -> BatchView {
         self.wait_batch(step, |batch| batch.step == step)
     }
 
-    fn wait_phase(&self, phase: Phase) -> BatchView {
+    pub fn wait_phase(&self, phase: Phase) -> BatchView {
         let so = |batch: &BatchView| batch.weighing.as_ref().is_some_and(|w| w.phase == phase);
         self.wait_batch(&format!("{phase:?}"), so)
     }
 
-    fn wait_ask(&self, what: &str, so: impl Fn(&Ask) -> bool) -> BatchView {
+    pub fn wait_ask(&self, what: &str, so: impl Fn(&Ask) -> bool) -> BatchView {
         self.wait_batch(what, |batch| batch.prompt.as_ref().is_some_and(|p| so(&p.asks)))
     }
 
@@ -324,7 +328,7 @@ impl Served {
     }
 }
 
-fn weighing(batch: &BatchView) -> (f64, f64) {
+pub fn weighing(batch: &BatchView) -> (f64, f64) {
     let weighing = batch.weighing.as_ref().expect("something is weighed");
     let guard = weighing.target.guard.map_or(f64::NAN, |guard| guard.mass.grams());
     (weighing.target.mass.grams(), guard)
@@ -374,6 +378,13 @@ command = ["sh", "-c", "cat >> {0}/alarms"]
 pub fn serving(folder: &Path) -> (Served, Instruments) {
     let instruments = bench_in(folder);
     (Served::start(folder), instruments)
+}
+
+/// The same at so many times life: a browser's own clock is not faster, and a busy machine's pauses
+/// must not look like a silent scale.
+pub fn serving_at(folder: &Path, speed: &str) -> (Served, Instruments) {
+    let instruments = bench_in(folder);
+    (Served::start_at(folder, speed), instruments)
 }
 
 #[test]
@@ -486,6 +497,9 @@ fn a_batch_by_hand_survives_three_kills_and_is_reviewed() {
     assert!(review.contains("olive oil"), "{review}");
     served.kill();
     assert_eq!(succeed(folder, &["review", &batch.0]), review, "without a daemon it is the same");
+    let replayed = succeed(folder, &["replay", &batch.0]);
+    let same = replayed.lines().filter(|line| line.ends_with("all the same")).count();
+    assert_eq!((same, replayed.lines().count()), (4, 4), "{replayed}");
     let json = succeed(folder, &["ledger", "--json"]);
     let rows: serde_json::Value = serde_json::from_str(&json).unwrap();
     assert_eq!(rows[0]["outcome"], "finished");

@@ -9,9 +9,10 @@ use panroom::bench::{
     BatchId, Fact, JournalStatus, Numbered, Observation, Outcome, SessionOpened, Setup,
 };
 use panroom::clock::Clock;
-use panroom::journal::{Journal, JournalError, Reader, Recovered, Verified, Writer};
+use panroom::journal::{Journal, JournalError, Limits, Reader, Recovered, Verified, Writer};
 use panroom::quantity::{Mass, MassUnit, Moment};
 use panroom::reading::{Channel, Reading, Status, Value};
+use panroom::replay::{Mark, Piece};
 use rusqlite::Connection;
 
 use crate::driver::{batch_id, control};
@@ -31,11 +32,16 @@ struct Bench {
 
 impl Bench {
     fn open(folder: &Path) -> Bench {
+        Bench::open_with(folder, Limits::default())
+    }
+
+    fn open_with(folder: &Path, limits: Limits) -> Bench {
         let path = folder.join("journal.db");
         let clock = Clock::new();
         let (sender, status) = channel();
         let (journal, recovered) =
-            Journal::open(&path, &clock, move |status| drop(sender.send(status))).unwrap();
+            Journal::open_with(&path, &clock, limits, move |status| drop(sender.send(status)))
+                .unwrap();
         let next = recovered.facts.last().map_or(1, |fact| fact.number + 1);
         let writer = journal.writer();
         Bench { path, clock, journal: Some(journal), writer, status, recovered, next }
@@ -92,6 +98,10 @@ fn reading(at: Moment, tenths: i64) -> Reading {
     Reading { channel: Channel::new("scale"), at, value: Some(value), status: Status::Stable }
 }
 
+fn bytes_at(at: Moment, bytes: &[u8]) -> Piece {
+    Piece { at, mark: Mark::Bytes(bytes.to_vec()) }
+}
+
 #[test]
 fn what_is_committed_is_there_when_it_is_opened_again() {
     let folder = tempfile::tempdir().unwrap();
@@ -143,7 +153,7 @@ fn readings_and_tape_come_back_as_they_were() {
     let instrument: Arc<str> = Arc::from("scale");
     for reading in &readings {
         bench.writer.reading(reading.clone());
-        bench.writer.bytes(&instrument, reading.at, b"ST,+00400.0  g\r\n");
+        bench.writer.tape(&instrument, bytes_at(reading.at, b"ST,+00400.0  g\r\n"));
     }
     bench.close_batch();
     bench.until_committed(2);
@@ -155,7 +165,8 @@ fn readings_and_tape_come_back_as_they_were() {
     assert_eq!(read, readings);
     let tape = reader.tape("scale").unwrap();
     assert_eq!(tape.len(), readings.len());
-    assert!(tape.iter().all(|(session, (_, bytes))| *session == 1 && bytes.ends_with(b"\r\n")));
+    let line = Mark::Bytes(b"ST,+00400.0  g\r\n".to_vec());
+    assert!(tape.iter().all(|(session, piece)| *session == 1 && piece.mark == line));
 }
 
 #[test]
@@ -234,6 +245,100 @@ fn a_failing_disk_is_said_once_and_nothing_is_lost() {
     assert!(matches!(bench.reader().verify(&batch_id()).unwrap(), Verified::Unbroken { .. }));
 }
 
+fn all_readings(reader: &Reader) -> Vec<Reading> {
+    let (from, to) = (Moment::from_nanos(0), Moment::from_nanos(i64::MAX));
+    reader.readings(&Channel::new("scale"), 1, from, to).unwrap()
+}
+
+/// The disk fails for long: what is kept in memory is bounded, what was dropped is a gap, and the
+/// tape itself says where it is missing.
+#[test]
+fn what_is_dropped_while_the_disk_fails_is_a_gap() {
+    let folder = tempfile::tempdir().unwrap();
+    let limits = Limits { readings_kept: 10, tape_kept: 1000, ..Limits::default() };
+    let mut bench = Bench::open_with(folder.path(), limits);
+    bench.start_batch();
+    bench.until_committed(1);
+    let blocker = Connection::open(&bench.path).unwrap();
+    blocker.execute_batch("BEGIN IMMEDIATE").unwrap();
+    bench.observe("while it fails");
+    let status = bench.status.recv_timeout(PATIENCE).unwrap();
+    assert!(matches!(status, JournalStatus::Failed { .. }), "{status:?}");
+    let scale: Arc<str> = Arc::from("scale");
+    let at = |tick: i64| Moment::from_nanos(1_000_000 * tick);
+    for tick in 0..50 {
+        bench.writer.reading(reading(at(tick), tick));
+        bench.writer.tape(&scale, bytes_at(at(tick), b"ST,+00400.0  g\r\n"));
+    }
+    let last = bench.observe("still failing");
+    blocker.execute_batch("ROLLBACK").unwrap();
+    bench.until_committed(last);
+    bench.writer.tape(&scale, bytes_at(at(60), b"after\r\n"));
+    let path = bench.path.clone();
+    bench.close();
+    let reader = Reader::open(&path).unwrap();
+    let kept = all_readings(&reader).len() as i64;
+    assert_eq!(kept, 10);
+    let gaps = reader.gaps().unwrap();
+    assert_eq!((gaps.len(), gaps[0].from, gaps[0].to), (1, at(kept), at(49)));
+    let tape = reader.tape("scale").unwrap();
+    let kept = tape.iter().filter(|(_, piece)| piece.at < at(60)).count() as i64;
+    assert!((5..50).contains(&kept), "{kept}");
+    let gaps = reader.tape_gaps(1).unwrap();
+    assert_eq!((gaps.len(), &*gaps[0].of), (1, "scale"));
+    assert_eq!((gaps[0].from, gaps[0].to), (at(kept), at(49)));
+    let marks: Vec<&Mark> = tape[kept as usize..].iter().map(|(_, piece)| &piece.mark).collect();
+    assert_eq!(marks, [&Mark::Missing, &Mark::Bytes(b"after\r\n".to_vec())]);
+}
+
+/// The oldest tape goes; and when it cannot, what was written is not written again.
+#[test]
+fn the_tape_is_bounded_and_a_failing_trim_doubles_nothing() {
+    let folder = tempfile::tempdir().unwrap();
+    let bytes_max = 40_000;
+    let limits = Limits { tape_bytes_max: bytes_max, ..Limits::default() };
+    let mut bench = Bench::open_with(folder.path(), limits);
+    let file = Connection::open(&bench.path).unwrap();
+    file.execute_batch(
+        "CREATE TRIGGER stuck BEFORE DELETE ON strip BEGIN SELECT RAISE(ABORT, 'stuck'); END",
+    )
+    .unwrap();
+    let scale: Arc<str> = Arc::from("scale");
+    let mut noise = 1_u64;
+    let mut round = |bench: &mut Bench| {
+        let at = bench.clock.now();
+        bench.writer.reading(reading(at, 1));
+        for _ in 0..5 {
+            // does not deflate
+            let bytes: Vec<u8> = (0..4000)
+                .map(|_| {
+                    noise = noise.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1);
+                    (noise >> 56) as u8
+                })
+                .collect();
+            bench.writer.tape(&scale, bytes_at(at, &bytes));
+        }
+        let last = bench.observe("light trace");
+        bench.until_committed(last);
+    };
+    let stored = || -> u64 {
+        file.query_row("SELECT sum(length(body)) FROM strip", [], |row| row.get(0)).unwrap()
+    };
+    bench.start_batch();
+    (0..8).for_each(|_| round(&mut bench));
+    assert!(stored() > bytes_max, "nothing could be dropped");
+    assert_eq!(all_readings(&bench.reader()).len(), 8);
+    file.execute_batch("DROP TRIGGER stuck").unwrap();
+    round(&mut bench);
+    let path = bench.path.clone();
+    bench.close();
+    // the strip that is being written stays
+    assert!(stored() <= bytes_max + 70_000, "{}", stored());
+    let why = Reader::open(&path).unwrap().tape("scale").unwrap();
+    assert!(!why.is_empty());
+    assert_eq!(all_readings(&Reader::open(&path).unwrap()).len(), 9);
+}
+
 #[test]
 fn a_foreign_file_and_a_newer_journal_are_refused_in_words() {
     let folder = tempfile::tempdir().unwrap();
@@ -251,7 +356,7 @@ fn a_foreign_file_and_a_newer_journal_are_refused_in_words() {
     Connection::open(&path).unwrap().pragma_update(None, "user_version", 99).unwrap();
     assert_eq!(
         refused(&path).to_string(),
-        "the journal is of version 99, this panroom knows up to 1; use a newer panroom"
+        "the journal is of version 99, this panroom knows up to 2; use a newer panroom"
     );
 }
 
@@ -263,7 +368,13 @@ fn a_journal_of_the_first_layout_opens() {
     if std::env::var_os("PANROOM_BLESS").is_some() && !Path::new(kept).exists() {
         write_old(Path::new(kept));
     }
-    std::fs::copy(kept, folder.path().join("journal.db")).unwrap();
+    let path = folder.path().join("journal.db");
+    std::fs::copy(kept, &path).unwrap();
+    // before a daemon has brought it up to date, it can be looked at
+    let unchanged = Reader::open(&path).unwrap();
+    assert_eq!((unchanged.gaps().unwrap(), unchanged.tape("scale").unwrap()), (vec![], vec![]));
+    let why = unchanged.recording(1).err().unwrap().to_string();
+    assert!(why.ends_with("an earlier panroom recorded it, and kept only bytes"), "{why}");
     let bench = Bench::open(folder.path());
     assert_eq!(bench.recovered.facts.len(), 4);
     assert_eq!(bench.recovered.session, 2);

@@ -2,7 +2,6 @@
 
 mod bench;
 mod bench_files;
-#[allow(dead_code)] // the views to come use the rest of it
 mod browser;
 mod campaign;
 mod chemistry_practice;
@@ -15,12 +14,15 @@ mod lye_first;
 mod office;
 mod office_page;
 mod page;
+mod page_gate;
+mod page_latency;
 mod plans;
 mod port_task;
 mod pots;
 mod readme;
 mod recipes;
 mod remedies;
+mod replay;
 mod review;
 mod scenarios;
 mod tidy;

@@ -2,10 +2,14 @@
 //! file being edited by hand.
 
 use std::path::Path;
+use std::time::{Duration, Instant};
 
 use super::browser::Browser;
 use super::e2e::Served;
 use super::office::Scale;
+
+/// Reached only when something hangs.
+const PATIENCE: Duration = Duration::from_secs(60);
 
 /// Fills a field as a person does: the page hears of it.
 fn fill(browser: &Browser, name: &str, text: &str) {
@@ -39,7 +43,12 @@ fn press(browser: &Browser, value: &str) {
 fn follow(browser: &Browser, selector: &str) {
     browser.script("window.isOld = true");
     browser.click(selector);
-    browser.wait("the next page", "!window.isOld && document.readyState === 'complete'");
+    // asked anew each time: a script that waits in the page would be lost with the page
+    let began = Instant::now();
+    let there = "return !window.isOld && document.readyState === 'complete'";
+    while browser.script(there) != true {
+        assert!(began.elapsed() < PATIENCE, "{selector} leads nowhere");
+    }
 }
 
 /// What stands beside a field as wrong.
@@ -56,11 +65,10 @@ fn look_at(browser: &Browser, view: &str) {
     for theme in ["light", "dark"] {
         browser.script(&format!("document.documentElement.dataset.theme = '{theme}'"));
         assert_eq!(browser.axe(), Vec::<String>::new(), "{view}, {theme}");
-        if let Some(folder) = std::env::var_os("PANROOM_PICTURES") {
+        if std::env::var_os("PANROOM_PICTURES").is_some() {
             for width in [390, 820, 1920] {
                 browser.size(width, 1100);
-                let file = format!("{view}-{theme}-{width}.png");
-                browser.screenshot(&Path::new(&folder).join(file));
+                browser.picture(&format!("{view}-{theme}-{width}"));
             }
             browser.size(1280, 900);
         }

@@ -18,6 +18,7 @@ const PURE: &[&str] = &[
     "bench",
     "sim",
     "review",
+    "replay",
 ];
 const IMPURE_WORDS: &[&str] = &[
     "std::time",
@@ -54,6 +55,7 @@ const NOT_FROM: &[(&str, &[&str])] = &[
     ("reading.rs", &["crate::bench", "crate::wire", "crate::plan"]),
     ("chemistry", &["crate::bench", "crate::plan", "crate::recipe", "crate::wire"]),
     ("wire", &["crate::bench", "crate::plan", "crate::port", "crate::sim"]),
+    ("replay", &["crate::journal", "crate::daemon", "crate::port"]),
     ("sim", &["crate::port", "crate::journal", "crate::daemon"]),
     ("bench", &["crate::wire", "crate::sim", "crate::journal", "crate::web", "crate::daemon"]),
 ];

@@ -109,7 +109,7 @@ impl Page {
                     writeln!(self.out, "{words}")?;
                 }
             }
-            Event::Frame { .. } | Event::Item(_) | Event::Health(_) => {}
+            Event::Frame { .. } | Event::Item(_) | Event::Health(_) | Event::Quiet { .. } => {}
         }
         self.out.flush()
     }

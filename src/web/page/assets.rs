@@ -18,8 +18,20 @@ macro_rules! assets {
 }
 
 /// A file below `assets/` is served when it stands here.
-const ASSETS: &[(&str, &str)] =
-    assets!["bench.js", "icon.svg", "office.css", "office.js", "page.css", "theme.js"];
+const ASSETS: &[(&str, &str)] = assets![
+    "act.js",
+    "bench.css",
+    "bench.js",
+    "icon.svg",
+    "morph.js",
+    "office.css",
+    "office.js",
+    "page.css",
+    "pedal.js",
+    "screen.js",
+    "sound.js",
+    "theme.js",
+];
 
 pub fn routes() -> Router<Door> {
     Router::new().route("/assets/{name}", get(asset))
@@ -38,6 +50,19 @@ async fn asset(Path(name): Path<String>, headers: HeaderMap) -> Result<Response,
         return Ok((StatusCode::NOT_MODIFIED, facts).into_response());
     }
     Ok((facts, *text).into_response())
+}
+
+/// Of all of them: a page that was loaded from another version loads itself anew.
+pub fn version() -> &'static str {
+    static VERSION: std::sync::LazyLock<String> = std::sync::LazyLock::new(|| {
+        let mut all = Sha256::new();
+        for (name, text) in ASSETS {
+            all.update(name.as_bytes());
+            all.update(text.as_bytes());
+        }
+        hex(&all.finalize()[..8])
+    });
+    &VERSION
 }
 
 fn hex(bytes: &[u8]) -> String {

@@ -21,6 +21,7 @@ use crate::web::refusal::Failure;
 /// The gate of one page.
 pub struct Gate {
     pub access: Access,
+    /// Never faster than life: guessing must not be.
     pub clock: Clock,
     port: u16,
     shown: Vec<String>,

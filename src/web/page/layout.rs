@@ -33,9 +33,9 @@ impl View {
     }
 }
 
-/// A whole page: navigation, then what `body` says inside `main`. `scripts` are names below
-/// `assets/`.
-pub fn page(view: View, title: &str, scripts: &[&str], body: &Markup) -> Markup {
+/// A whole page: navigation, then what `body` says inside `main`. `files` are names of scripts and
+/// styles below `assets/`.
+pub fn page(view: View, title: &str, files: &[&str], body: &Markup) -> Markup {
     let inside = html! {
         a class="skip" href="#main" { "To the content" }
         header class="top" {
@@ -50,7 +50,7 @@ pub fn page(view: View, title: &str, scripts: &[&str], body: &Markup) -> Markup 
         }
         main id="main" tabindex="-1" { (body) }
     };
-    whole(title, scripts, &inside)
+    whole(title, files, &inside)
 }
 
 /// A page without navigation; `body` brings its own `main`.
@@ -58,7 +58,7 @@ pub fn bare(title: &str, body: &Markup) -> Markup {
     whole(title, &[], body)
 }
 
-fn whole(title: &str, scripts: &[&str], body: &Markup) -> Markup {
+fn whole(title: &str, files: &[&str], body: &Markup) -> Markup {
     html! {
         (DOCTYPE)
         html lang="en" {
@@ -71,8 +71,12 @@ fn whole(title: &str, scripts: &[&str], body: &Markup) -> Markup {
                 link rel="stylesheet" href="/assets/page.css";
                 link rel="stylesheet" href="/assets/office.css";
                 script type="module" src="/assets/theme.js" {}
-                @for script in scripts {
-                    script type="module" src={ "/assets/" (script) } {}
+                @for file in files {
+                    @if file.ends_with(".css") {
+                        link rel="stylesheet" href={ "/assets/" (file) };
+                    } @else {
+                        script type="module" src={ "/assets/" (file) } {}
+                    }
                 }
             }
             body { (body) }

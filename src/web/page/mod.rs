@@ -1,11 +1,11 @@
 //! The bench page: the same door as the socket's, over TCP, behind a gate.
 //!
-//! A view is a file here with `pub fn routes() -> Router<Door>`, merged in [`router`] below, and a
+//! A view is a file here with `pub fn routes() -> Router<Door>`, merged in `router` below, and a
 //! line in [`layout::View`]. It answers GET with [`layout::page`] and takes HTML forms by POST
-//! ([`Filled`](super::refusal::Filled), fields from [`form`]); everything else a screen does goes to
+//! (`refusal::Filled`, fields from [`form`]); everything else a screen does goes to
 //! `/api`, which is the socket's own router. The gate has checked Host, Origin and session before any
 //! of it runs. No script or style is inline: a view's own script is a file below `assets/`, named in
-//! [`assets`].
+//! `assets.rs`.
 
 mod access;
 mod assets;
@@ -16,6 +16,7 @@ pub mod layout;
 mod office;
 mod pair;
 mod server;
+pub mod trace;
 
 use std::net::SocketAddr;
 
@@ -47,3 +48,6 @@ fn router(door: &Door, gate: &std::sync::Arc<Gate>) -> Router {
         .layer(DefaultBodyLimit::max(BODY_MAX))
         .layer(middleware::from_fn_with_state(gate.clone(), gate::pass))
 }
+
+#[cfg(test)]
+mod tests;

@@ -33,12 +33,7 @@ pub struct Listening {
 ///
 /// # Errors
 /// When the address cannot be used or the data folder cannot be written.
-pub fn listen(
-    address: SocketAddr,
-    anywhere: bool,
-    access: Access,
-    clock: Clock,
-) -> anyhow::Result<Listening> {
+pub fn listen(address: SocketAddr, anywhere: bool, access: Access) -> anyhow::Result<Listening> {
     let opened = std::net::TcpListener::bind(address).or_else(|error| {
         if !anywhere {
             return Err(error);
@@ -51,7 +46,7 @@ pub fn listen(
     })?;
     listener.set_nonblocking(true)?;
     let bound = listener.local_addr()?;
-    let gate = Gate::new(access, clock, bound.port(), urls(bound));
+    let gate = Gate::new(access, Clock::new(), bound.port(), urls(bound));
     Ok(Listening { listener, gate: Arc::new(gate) })
 }
 

@@ -1,0 +1,208 @@
+//! What a replay needs of a session, as the journal holds it.
+
+use std::collections::VecDeque;
+use std::sync::Arc;
+
+use rusqlite::{OptionalExtension, params};
+
+use super::reader::Reader;
+use super::{JournalError, strip, tape};
+use crate::bench::BatchId;
+use crate::quantity::Moment;
+use crate::replay::{Broken, Instrument, Mark, Piece, Recording, Strip, Track};
+
+/// The sessions in which a batch was made, and its last fact.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Course {
+    pub first_session: u32,
+    pub last_session: u32,
+    pub last_fact: u64,
+}
+
+/// A part of a tape that was not kept.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct TapeGap {
+    /// The instrument, or the bench.
+    pub of: String,
+    pub from: Moment,
+    pub to: Moment,
+    pub why: String,
+}
+
+/// The layout that keeps everything a replay needs.
+const STRIPS_SINCE: u32 = 2;
+const NOTHING_KEPT: &str = "an earlier panroom recorded it, and kept only bytes";
+/// Strips as stored, in their order, and how a body is unpacked.
+type Stored = (u32, Vec<u8>);
+
+impl Reader {
+    /// `None` if there is no such batch.
+    pub fn course(&self, batch: &BatchId) -> Result<Option<Course>, JournalError> {
+        let course = self.connection.query_row(
+            "SELECT min(session), max(session), max(number) FROM fact WHERE batch = ?1",
+            [&batch.0],
+            |row| {
+                let (first, last): (Option<u32>, Option<u32>) = (row.get(0)?, row.get(1)?);
+                let fact: Option<u64> = row.get(2)?;
+                Ok(first.zip(last).zip(fact))
+            },
+        )?;
+        Ok(course.map(|((first_session, last_session), last_fact)| Course {
+            first_session,
+            last_session,
+            last_fact,
+        }))
+    }
+
+    /// Everything recorded of one session, at one instant: a daemon may go on writing.
+    ///
+    /// # Errors
+    /// When there is no such session, or no tape of it from its beginning.
+    pub fn recording(&self, session: u32) -> Result<Recording, JournalError> {
+        let whole = self.connection.unchecked_transaction()?;
+        let known: Option<u32> = self
+            .connection
+            .query_row("SELECT number FROM session WHERE number = ?1", [session], |row| row.get(0))
+            .optional()?;
+        if known.is_none() {
+            return Err(JournalError::NoTape { session, why: "there is no such session" });
+        }
+        if self.layout < STRIPS_SINCE {
+            return Err(JournalError::NoTape { session, why: NOTHING_KEPT });
+        }
+        let facts = self.facts_where("WHERE session = ?1", params![session])?;
+        let first = facts.first().map_or(u64::MAX, |row| row.numbered.number);
+        let before = self.facts_where("WHERE number < ?1", params![first.min(i64::MAX as u64)])?;
+        let taken = self.strips(session, None)?;
+        if taken.first().is_none_or(|(ordinal, _)| *ordinal != 0) {
+            let why = if taken.is_empty() {
+                NOTHING_KEPT
+            } else {
+                "its beginning has been dropped, because the tape may not grow for ever"
+            };
+            return Err(JournalError::NoTape { session, why });
+        }
+        let mut tracks = Vec::new();
+        for instrument in self.instruments(session)? {
+            let stored = self.strips(session, Some(&instrument.name))?;
+            tracks.push(Track { instrument, pieces: play(stored, strip::pieces) });
+        }
+        drop(whole);
+        let numbered = |rows: Vec<super::FactRow>| rows.into_iter().map(|row| row.numbered);
+        Ok(Recording {
+            session,
+            before: numbered(before).collect(),
+            facts: numbered(facts).collect(),
+            taken: play(taken, strip::taken),
+            tracks,
+        })
+    }
+
+    fn instruments(&self, session: u32) -> Result<Vec<Instrument>, JournalError> {
+        let mut select = self.connection.prepare(
+            "SELECT instrument.name, sheet.name, sheet.body, channels FROM instrument
+             JOIN sheet ON sheet.digest = instrument.sheet WHERE session = ?1
+             ORDER BY instrument.rowid",
+        )?;
+        let mut rows = select.query([session])?;
+        let mut all = Vec::new();
+        while let Some(row) = rows.next()? {
+            let channels: String = row.get(3)?;
+            let channels = serde_json::from_str(&channels)
+                .map_err(|_| JournalError::UnreadableBlock("channels of an instrument"))?;
+            let (name, text): (String, String) = (row.get(0)?, row.get(2)?);
+            let (name, sheet_text) = (Arc::from(name), Arc::from(text));
+            all.push(Instrument { name, sheet: row.get(1)?, sheet_text, channels });
+        }
+        Ok(all)
+    }
+
+    fn strips(&self, session: u32, of: Option<&str>) -> Result<Vec<Stored>, JournalError> {
+        let mut select = self.connection.prepare(
+            "SELECT ordinal, body FROM strip
+             WHERE session = ?1 AND CASE WHEN ?2 IS NULL THEN instrument IS NULL
+                 ELSE instrument = (SELECT id FROM channel WHERE name = ?2) END
+             ORDER BY ordinal",
+        )?;
+        let rows = select.query_map(params![session, of], |row| Ok((row.get(0)?, row.get(1)?)))?;
+        Ok(rows.collect::<Result<_, _>>()?)
+    }
+
+    /// What happened to the decoder of one instrument, session by session, in its order.
+    pub fn tape(&self, instrument: &str) -> Result<Vec<(u32, Piece)>, JournalError> {
+        let mut all = Vec::new();
+        for (table, unpack, since) in
+            [("tape", old as fn(&[u8]) -> _, 1), ("strip", strip::pieces, STRIPS_SINCE)]
+        {
+            if self.layout < since {
+                continue;
+            }
+            let mut select = self.connection.prepare(&format!(
+                "SELECT session, body FROM {table} JOIN channel
+                 ON channel.id = {table}.instrument WHERE channel.name = ?1 ORDER BY {table}.id"
+            ))?;
+            let mut rows = select.query([instrument])?;
+            while let Some(row) = rows.next()? {
+                let (session, body): (u32, Vec<u8>) = (row.get(0)?, row.get(1)?);
+                all.extend(unpack(&body)?.into_iter().map(|piece| (session, piece)));
+            }
+        }
+        Ok(all)
+    }
+
+    /// What of the tape of a session was not kept.
+    pub fn tape_gaps(&self, session: u32) -> Result<Vec<TapeGap>, JournalError> {
+        if self.layout < STRIPS_SINCE {
+            return Ok(Vec::new());
+        }
+        let mut select = self.connection.prepare(
+            "SELECT tape, from_ns, to_ns, why FROM gap
+             WHERE session = ?1 AND tape IS NOT NULL ORDER BY id",
+        )?;
+        let rows = select.query_map([session], |row| {
+            Ok(TapeGap {
+                of: row.get(0)?,
+                from: Moment::from_nanos(row.get(1)?),
+                to: Moment::from_nanos(row.get(2)?),
+                why: row.get(3)?,
+            })
+        })?;
+        Ok(rows.collect::<Result<_, _>>()?)
+    }
+}
+
+/// Unpacks a strip when it is reached.
+fn play<T: 'static>(
+    stored: Vec<Stored>,
+    unpack: fn(&[u8]) -> Result<Vec<T>, JournalError>,
+) -> Strip<T> {
+    let mut due = 0;
+    let mut ready: VecDeque<T> = VecDeque::new();
+    let mut stored = stored.into_iter();
+    let mut broken = false;
+    Box::new(std::iter::from_fn(move || {
+        while ready.is_empty() && !broken {
+            let (ordinal, body) = stored.next()?;
+            let unpacked = if ordinal == due {
+                unpack(&body).map_err(|error| Broken(format!("strip {ordinal}: {error}")))
+            } else {
+                Err(Broken(format!("strip {due} of the tape has been dropped")))
+            };
+            due += 1;
+            match unpacked {
+                Ok(pieces) => ready.extend(pieces),
+                Err(why) => {
+                    broken = true;
+                    return Some(Err(why));
+                }
+            }
+        }
+        ready.pop_front().map(Ok)
+    }))
+}
+
+/// The tape of the first layout held bytes only.
+fn old(body: &[u8]) -> Result<Vec<Piece>, JournalError> {
+    let piece = |(at, bytes)| Piece { at, mark: Mark::Bytes(bytes) };
+    Ok(tape::unpack(body)?.into_iter().map(piece).collect())
+}
