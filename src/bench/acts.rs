@@ -12,7 +12,10 @@ use super::input::Act;
 use super::law::{Bench, Reply};
 use super::setup::ProbeAt;
 use super::state::{Batch, Work};
-use super::{combine, emergency, heat, leases, lye, names, remedies, vessel_back, watches, words};
+use super::{
+    combine, cook_end, cool, emergency, heat, in_process, leases, lye, names, remedies, repeat,
+    spot, vessel_back, words,
+};
 use crate::chemistry::IngredientId;
 use crate::plan::{Amount, ControlRecipe, Severity, StepKind};
 use crate::quantity::Mass;
@@ -32,6 +35,18 @@ pub fn take(bench: &mut Bench, act: &Act) {
         Act::ProbeOut { batch, at } => {
             open(bench, batch).map(|_| ()).map(|()| heat::shelve(bench, batch, *at))
         }
+        Act::Hold { batch, channel, at, stays } => open(bench, batch)
+            .map(|_| ())
+            .and_then(|()| spot::hold(bench, batch, channel, *at, *stays)),
+        Act::PutAway { channel } => spot::put_away(bench, channel),
+        Act::Measured { batch, at, temperature } => open(bench, batch)
+            .map(|_| ())
+            .and_then(|()| spot::measured(bench, batch, *at, *temperature)),
+        Act::Test { batch, test, method, sample, value } => {
+            let sample = sample.as_deref();
+            let taken = in_process::Taken { name: test, method: *method, sample, value };
+            in_process::record(bench, batch, &taken)
+        }
         Act::Scale { batch } => leases::take_scale(bench, batch),
         Act::Probe { batch, channel } => leases::take_probe(bench, batch, channel),
         Act::Emergency => Ok(emergency::open(bench)),
@@ -42,12 +57,31 @@ pub fn take(bench: &mut Bench, act: &Act) {
     };
     bench.reply(match answer {
         Ok(reply) => reply,
-        Err(words) => {
-            let prompts = bench.state.batches.values().filter_map(|batch| batch.prompt.as_ref());
-            let prompt = prompts.map(|prompt| prompt.id).next();
-            Reply::Refused { words, prompt }
-        }
+        Err(words) => Reply::Refused { words, prompt: asked_instead(bench, act) },
     });
+}
+
+/// What the batch of a refused act asks; for acts that name none, whatever is asked.
+fn asked_instead(bench: &Bench, act: &Act) -> Option<PromptId> {
+    let named = match act {
+        Act::Declare { batch, .. }
+        | Act::Correct { batch, .. }
+        | Act::AskRemedy { batch, .. }
+        | Act::Observe { batch, .. }
+        | Act::ProbeOut { batch, .. }
+        | Act::Scale { batch }
+        | Act::Probe { batch, .. }
+        | Act::Advance { batch, .. }
+        | Act::Abandon { batch, .. }
+        | Act::Close { batch, .. } => Some(batch),
+        _ => None,
+    };
+    let mut batches = bench.state.batches.values();
+    let asks = |batch: &Batch| batch.prompt.as_ref().map(|prompt| prompt.id);
+    match named {
+        Some(id) => bench.batch(id).and_then(asks),
+        None => batches.find_map(asks),
+    }
 }
 
 type Answer = Result<Reply, String>;
@@ -80,15 +114,20 @@ fn start(
 }
 
 fn confirm(bench: &mut Bench, prompt: PromptId) -> Answer {
-    let (id, asks) = match asked(bench, prompt)? {
-        Some(asked) => asked,
-        None => return Ok(Reply::AlreadyDone),
+    let Some((id, asks)) = asked(bench, prompt) else {
+        return repeat::answered_so(bench, prompt, None).map(|()| Reply::AlreadyDone);
     };
     let step = bench.step_key(&id);
     if asks == Ask::Combined && !combine::not_yet(bench, &id).is_empty() {
         bench.withdraw_prompt(&id);
         bench.ask(&id, Ask::CombineAnyway);
         return Err(words::not_yet(&combine::not_yet(bench, &id)));
+    }
+    if asks == Ask::Cooked && !cook_end::not_yet(bench, &id).is_empty() {
+        return Err(cook_end::ask_anyway(bench, &id));
+    }
+    if asks == Ask::Done && !cool::not_yet(bench, &id).is_empty() {
+        return Err(cool::ask_anyway(bench, &id));
     }
     match asks {
         Ask::Remedy { .. } | Ask::Under { .. } => return Err(words::choose_a_remedy()),
@@ -102,7 +141,13 @@ fn confirm(bench: &mut Bench, prompt: PromptId) -> Answer {
             }
             answered(bench, &id, prompt);
         }
-        Ask::Dissolved | Ask::Combined | Ask::CombineAnyway | Ask::Done | Ask::Cooked => {
+        Ask::Dissolved
+        | Ask::Combined
+        | Ask::CombineAnyway
+        | Ask::Done
+        | Ask::Cooked
+        | Ask::AddAnyway
+        | Ask::EndCookAnyway => {
             if bench.is_barred_by_caustic(&id) {
                 return Err(words::barred_by_caustic());
             }
@@ -114,7 +159,7 @@ fn confirm(bench: &mut Bench, prompt: PromptId) -> Answer {
                 note_temperatures(bench, &id, &step);
             }
             // dissolving and combining end with their vessels back on the pan
-            if matches!(asks, Ask::Done | Ask::Cooked) {
+            if matches!(asks, Ask::Done | Ask::Cooked | Ask::AddAnyway | Ask::EndCookAnyway) {
                 bench.emit(Fact::StepDone { batch: id, step });
             }
         }
@@ -132,9 +177,8 @@ fn confirm(bench: &mut Bench, prompt: PromptId) -> Answer {
 }
 
 fn choose(bench: &mut Bench, prompt: PromptId, remedy: Remedy) -> Answer {
-    let (id, asks) = match asked(bench, prompt)? {
-        Some(asked) => asked,
-        None => return Ok(Reply::AlreadyDone),
+    let Some((id, asks)) = asked(bench, prompt) else {
+        return repeat::answered_so(bench, prompt, Some(remedy)).map(|()| Reply::AlreadyDone);
     };
     let excess = match &asks {
         Ask::Remedy { options, excess } if options.contains(&remedy) => *excess,
@@ -204,6 +248,9 @@ pub fn may_bring_down(batch: &Batch) -> bool {
 
 fn declare(bench: &mut Bench, id: &BatchId, ingredient: &IngredientId, mass: Mass) -> Answer {
     let batch = open(bench, id)?;
+    if repeat::declared(batch, ingredient, mass) {
+        return Ok(Reply::AlreadyDone);
+    }
     let Some((weigh, weighing)) = batch.weigh() else { return Err(words::nothing_to_weigh()) };
     if &weigh.ingredient != ingredient {
         return Err(words::weighing_something_else(&weigh.name));
@@ -231,7 +278,9 @@ fn declare(bench: &mut Bench, id: &BatchId, ingredient: &IngredientId, mass: Mas
 }
 
 fn observe(bench: &mut Bench, id: &BatchId, observation: Observation, note: &str) -> Answer {
-    open(bench, id)?;
+    if repeat::observed(bench, open(bench, id)?, observation, note) {
+        return Ok(Reply::AlreadyDone);
+    }
     let note = note.to_owned();
     bench.emit(Fact::Observed { batch: id.clone(), observation, note });
     Ok(Reply::Done)
@@ -239,6 +288,8 @@ fn observe(bench: &mut Bench, id: &BatchId, observation: Observation, note: &str
 
 fn acknowledge(bench: &mut Bench, alarm: &AlarmId) -> Answer {
     match bench.state.alarms.get(alarm) {
+        // it has gone between the look and the touch, or another screen was quicker
+        None if bench.senses.sounded.contains_key(alarm) => Ok(Reply::AlreadyDone),
         None => Err(words::no_such_alarm(alarm)),
         Some(state) if state.acknowledged => Ok(Reply::AlreadyDone),
         Some(_) => {
@@ -276,6 +327,12 @@ fn advance(bench: &mut Bench, id: &BatchId, step: &str) -> Answer {
     if !matches!(batch.work, Work::Cooking(_) | Work::Waiting) || bench.is_barred_by_caustic(id) {
         return Err(words::barred_by_caustic());
     }
+    if matches!(present.kind, StepKind::Cook(_)) && !cook_end::not_yet(bench, id).is_empty() {
+        return Err(cook_end::ask_anyway(bench, id));
+    }
+    if !cool::not_yet(bench, id).is_empty() {
+        return Err(cool::ask_anyway(bench, id));
+    }
     bench.withdraw_prompt(id);
     note_temperatures(bench, id, step);
     bench.emit(Fact::StepDone { batch: id.clone(), step: step.to_owned() });
@@ -310,15 +367,12 @@ fn close(bench: &mut Bench, id: &BatchId, outcome: Outcome, note: &str) -> Answe
     Ok(Reply::Done)
 }
 
-/// The batch and question of a prompt that is open; `None` if it was answered before.
-fn asked(bench: &Bench, prompt: PromptId) -> Result<Option<(BatchId, Ask)>, String> {
-    for batch in bench.state.batches.values() {
-        if let Some(open) = batch.prompt.as_ref().filter(|open| open.id == prompt) {
-            return Ok(Some((batch.id.clone(), open.asks.clone())));
-        }
-    }
-    let answered = bench.state.batches.values().any(|batch| batch.answered == Some(prompt));
-    if answered { Ok(None) } else { Err(words::not_asked(prompt)) }
+/// The batch and question of a prompt that is open.
+fn asked(bench: &Bench, prompt: PromptId) -> Option<(BatchId, Ask)> {
+    bench.state.batches.values().find_map(|batch| {
+        let open = batch.prompt.as_ref().filter(|open| open.id == prompt)?;
+        Some((batch.id.clone(), open.asks.clone()))
+    })
 }
 
 fn answered(bench: &mut Bench, id: &BatchId, prompt: PromptId) {
@@ -344,7 +398,10 @@ fn acknowledge_caustic(bench: &mut Bench, id: &BatchId) {
 /// The temperatures at the end of a step are worth keeping with it.
 fn note_temperatures(bench: &mut Bench, id: &BatchId, step: &str) {
     for at in [ProbeAt::Oils, ProbeAt::Lye, ProbeAt::Pot, ProbeAt::Room] {
-        if let Some((channel, temperature)) = watches::temperature_at(bench, id, at) {
+        // a value by hand has its own fact, and no channel
+        let known = spot::known(bench, id, at);
+        if let Some((channel, temperature)) = known.and_then(|k| Some((k.channel?, k.temperature)))
+        {
             let (batch, step) = (id.clone(), step.to_owned());
             bench.emit(Fact::Noted { batch, step, channel, temperature });
         }

@@ -43,6 +43,11 @@ pub enum AlarmId {
         batch: BatchId,
         at: ProbeAt,
     },
+    /// A cook goes on and nobody knows how hot the pot is.
+    TemperatureUnknown {
+        batch: BatchId,
+        at: ProbeAt,
+    },
     /// Heating fast near or inside its window.
     HeatingFast {
         batch: BatchId,
@@ -88,6 +93,7 @@ impl AlarmId {
             | AlarmId::TemperatureHigh { batch, .. }
             | AlarmId::TemperatureHighHigh { batch, .. }
             | AlarmId::TemperatureLow { batch, .. }
+            | AlarmId::TemperatureUnknown { batch, .. }
             | AlarmId::HeatingFast { batch, .. }
             | AlarmId::LookMissed { batch }
             | AlarmId::LyeHeavy { batch } => Some(batch),
@@ -103,6 +109,7 @@ impl AlarmId {
             | AlarmId::TemperatureHighHigh { .. } => Priority::High,
             AlarmId::InstrumentLost { .. }
             | AlarmId::TemperatureHigh { .. }
+            | AlarmId::TemperatureUnknown { .. }
             | AlarmId::HeatingFast { .. }
             | AlarmId::LookMissed { .. }
             | AlarmId::NotRecording => Priority::Medium,
@@ -214,6 +221,9 @@ impl fmt::Display for AlarmId {
                 write!(f, "high-high-{}/{batch}", at.words())
             }
             AlarmId::TemperatureLow { batch, at } => write!(f, "low-{}/{batch}", at.words()),
+            AlarmId::TemperatureUnknown { batch, at } => {
+                write!(f, "unknown-{}/{batch}", at.words())
+            }
             AlarmId::HeatingFast { batch, at } => write!(f, "heating-{}/{batch}", at.words()),
             AlarmId::NotRecording => f.write_str("not-recording"),
             AlarmId::LookMissed { batch } => write!(f, "look-missed/{batch}"),

@@ -39,6 +39,8 @@ pub fn of(bench: &Bench, batch: &Batch, prompt: PromptId, asks: &Ask) -> Vec<Ans
         Ask::VesselBack { .. } => yes("Go on without it"),
         Ask::Combined => yes("The lye is in the oils"),
         Ask::CombineAnyway => held("The lye is in the oils all the same"),
+        Ask::EndCookAnyway => held("End the cook all the same"),
+        Ask::AddAnyway => held("It is in all the same"),
         Ask::Look => yes("I have looked"),
         Ask::Cooked => yes("It is cooked"),
         Ask::Done => yes("Done"),

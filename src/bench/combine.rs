@@ -3,9 +3,9 @@
 use super::fact::BatchId;
 use super::law::Bench;
 use super::setup::ProbeAt;
+use super::spot;
 use super::state::Batch;
 use super::view::CombineView;
-use super::watches::temperature_at;
 use super::words;
 use crate::plan::{StepKind, Window};
 use crate::quantity::Temperature;
@@ -18,7 +18,7 @@ pub fn not_yet(bench: &Bench, id: &BatchId) -> Vec<String> {
         return Vec::new();
     };
     let units = &batch.control.units;
-    let at = |place| temperature_at(bench, id, place).map(|(_, value)| value);
+    let at = |place| spot::known(bench, id, place).map(|known| known.temperature);
     let (oils_now, lye_now) = (at(ProbeAt::Oils), at(ProbeAt::Lye));
     let mut reasons = Vec::new();
     reasons.extend(

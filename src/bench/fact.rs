@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 use super::alarm::{AlarmChange, AlarmId};
 use super::setup::{ProbeAt, Setup};
 use crate::chemistry::{DissolveVerdict, Guard, IngredientId};
-use crate::plan::{ControlRecipe, Step};
+use crate::plan::{ControlRecipe, Step, TestLimit, TestMethod, TestValue};
 use crate::quantity::{Mass, MassUnit, Moment, Span, Temperature};
 use crate::reading::Channel;
 
@@ -116,6 +116,57 @@ pub enum Fact {
         batch: BatchId,
         at: ProbeAt,
         until: Moment,
+    },
+    /// A hand-held probe is in the lye, the oils or the pot of this batch, until it is said
+    /// otherwise or the time is out; without a time it stays there.
+    Held {
+        batch: BatchId,
+        channel: Channel,
+        at: ProbeAt,
+        until: Option<Moment>,
+    },
+    /// From now on the hand-held probe counts for nothing.
+    PutAway {
+        batch: BatchId,
+        channel: Channel,
+        why: PutAway,
+    },
+    /// One temperature that may be used for a while: where a hand-held probe had settled, or as the
+    /// operator read it off a thermometer of their own.
+    SpotRead {
+        batch: BatchId,
+        step: String,
+        at: ProbeAt,
+        temperature: Temperature,
+        /// When it was so; its age counts from here.
+        read_at: Moment,
+        /// `None`: typed by hand, and marked so for ever.
+        channel: Option<Channel>,
+    },
+    /// The soap was tested.
+    Tested {
+        batch: BatchId,
+        step: String,
+        /// The key of the recipe's test, or the name of one that it does not declare.
+        test: String,
+        name: String,
+        method: TestMethod,
+        /// How the sample was made.
+        sample: String,
+        value: TestValue,
+        /// What would have passed; `None` where the recipe sets no limit for this.
+        limit: Option<TestLimit>,
+        passed: Option<bool>,
+        /// From 1, for each test of the batch.
+        attempt: u32,
+    },
+    /// Cook time begins to count, stands still while nobody knows how hot the pot is, or goes on.
+    CookClock {
+        batch: BatchId,
+        step: String,
+        runs: bool,
+        /// From this moment.
+        since: Moment,
     },
     /// The emergency card was opened; timers go on.
     EmergencyOpened {
@@ -309,6 +360,10 @@ pub enum Ask {
     Look,
     /// The cook's time is over: cooked?
     Cooked,
+    /// Something speaks against ending the cook: end it all the same?
+    EndCookAnyway,
+    /// The pot is too hot for it, or nobody knows: is it in all the same?
+    AddAnyway,
     /// Said done by the operator.
     Done,
     /// After a restart: is the same vessel on the pan, untouched?
@@ -342,6 +397,22 @@ pub enum Notice {
     DrawingMoisture,
     /// The unit key was pressed.
     UnitChanged { from: MassUnit, to: MassUnit },
+    /// What was read by hand and what the probe says cannot both be right.
+    TemperaturesApart { at: ProbeAt, by_hand: Temperature, probe: Temperature },
+}
+
+/// Why a hand-held probe counts for nothing any more.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum PutAway {
+    /// The operator says so.
+    Said,
+    /// It is somewhere else now.
+    Moved,
+    /// Nobody has said for a while where it is.
+    TimeOut,
+    /// It cools faster than what it stood in can: it has been taken out.
+    TakenOut,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
@@ -418,6 +489,11 @@ impl Fact {
             | Fact::Noticed { batch, .. }
             | Fact::WindowReached { batch, .. }
             | Fact::Shelved { batch, .. }
+            | Fact::Held { batch, .. }
+            | Fact::PutAway { batch, .. }
+            | Fact::SpotRead { batch, .. }
+            | Fact::CookClock { batch, .. }
+            | Fact::Tested { batch, .. }
             | Fact::PromptRaised { batch, .. }
             | Fact::PromptClosed { batch, .. }
             | Fact::RemedyChosen { batch, .. }

@@ -8,7 +8,9 @@ use super::law::{Bench, Reply};
 use super::progress::cooking;
 use super::setup::{ChannelSetup, ProbeAt, Role};
 use super::state::{Batch, Cooking};
-use super::watches::{at_once, temperature_at};
+use super::view::Source;
+use super::watches::at_once;
+use super::{cook_clock, spot};
 use crate::plan::Cook;
 use crate::quantity::{Moment, Span, Temperature};
 
@@ -26,12 +28,22 @@ pub fn findings(bench: &Bench, batch: &Batch, findings: &mut BTreeMap<AlarmId, F
     let at = ProbeAt::Pot;
     let settings = bench.settings();
     let (on, high_on) = (settings.temperature_on_delay, settings.high_high_on_delay);
-    let value = temperature_at(bench, &batch.id, at).map(|(_, value)| value);
-    let value = value.filter(|_| !bench.is_shelved(&batch.id, at));
-    let high = above(bench, value, cook.high);
-    let high_high = above(bench, value, cook.high_high);
+    let value = spot::known(bench, &batch.id, at).map(|known| known.temperature);
+    // where a probe and a person disagree, the hotter of the two is watched
+    let by_hand = spot::spot(bench, &batch.id, at).filter(|spot| spot.source == Source::ByHand);
+    let hottest = value.max(by_hand.map(|spot| spot.temperature));
+    let high = above(bench, hottest, cook.high);
+    let high_high = above(bench, hottest, cook.high_high);
     let low = below(bench, value, cook, cooking);
-    let heating = heating(bench, &batch.id, value, cook);
+    let heating = heating(bench, &batch.id, cook);
+    let unknown = if value.is_none() && !bench.is_shelved(&batch.id, at) {
+        Verdict::Beyond
+    } else {
+        Verdict::Within
+    };
+    let on_delay = settings.unknown_grace;
+    let unknown = Finding { verdict: unknown, on_delay, off_delay: Span::ZERO };
+    findings.insert(AlarmId::TemperatureUnknown { batch: id(), at }, unknown);
     findings.insert(AlarmId::TemperatureHigh { batch: id(), at }, delayed(bench, high, on));
     findings.insert(
         AlarmId::TemperatureHighHigh { batch: id(), at },
@@ -49,10 +61,10 @@ pub fn run(bench: &mut Bench, id: &BatchId) {
     }
     let window = cook.window;
     let armed_after = bench.settings().low_armed_after;
-    let value = temperature_at(bench, id, ProbeAt::Pot).map(|(_, value)| value);
+    let value = cook_clock::pot(bench, id);
     let inside = value.is_some_and(|value| (window.low..=window.high).contains(&value));
     let now = bench.now;
-    let Some(sense) = bench.probe_sense_mut(id, ProbeAt::Pot) else { return };
+    let sense = bench.senses.cooks.entry(id.clone()).or_default();
     sense.inside_since = inside.then(|| sense.inside_since.unwrap_or(now));
     let reached = sense.inside_since.is_some_and(|since| now.since(since) >= armed_after);
     if reached {
@@ -63,11 +75,10 @@ pub fn run(bench: &mut Bench, id: &BatchId) {
 
 /// When shelved probes come back, and when a window counts as reached.
 pub fn deadlines(bench: &Bench) -> Vec<Moment> {
-    let mut due: Vec<Moment> = bench.state.shelved.values().copied().collect();
-    let pots = bench.state.batches.keys().filter_map(|id| bench.state.probe_of(id, ProbeAt::Pot));
-    let inside = pots.filter_map(|pot| bench.sense(pot)?.inside_since);
-    due.extend(inside.map(|since| since + bench.settings().low_armed_after));
-    due
+    let shelved = bench.state.shelved.values().copied();
+    let armed_after = bench.settings().low_armed_after;
+    let inside = bench.senses.cooks.values().filter_map(|sense| sense.inside_since);
+    shelved.chain(inside.map(|since| since + armed_after)).collect()
 }
 
 /// The probe is taken out for stirring.
@@ -99,8 +110,9 @@ fn below(bench: &Bench, value: Option<Temperature>, cook: &Cook, cooking: &Cooki
 }
 
 /// Heat-up far below the window may be as fast as it likes.
-fn heating(bench: &Bench, id: &BatchId, value: Option<Temperature>, cook: &Cook) -> Verdict {
-    let Some(value) = value else { return Verdict::Holds };
+fn heating(bench: &Bench, id: &BatchId, cook: &Cook) -> Verdict {
+    let live = spot::live(bench, id, ProbeAt::Pot);
+    let Some(value) = live.map(|live| live.temperature) else { return Verdict::Holds };
     let settings = bench.settings();
     if value < cook.window.low - settings.heating_watch_below {
         return Verdict::Within;
@@ -127,12 +139,15 @@ impl Bench {
     /// The probe is out of the pot of the batch that holds it.
     pub(super) fn is_channel_shelved(&self, setup: &ChannelSetup) -> bool {
         let Role::Probe { at, .. } = setup.role else { return false };
+        if let Some(held) = self.state.held.get(&setup.channel) {
+            return self.is_shelved(&held.batch, held.at);
+        }
         self.state.leases.get(&setup.channel).is_some_and(|id| self.is_shelved(id, at))
     }
 
     /// Millikelvin a minute; `None` while too little has been heard to tell.
     pub(super) fn heating_mk_per_min(&self, id: &BatchId, at: ProbeAt) -> Option<f64> {
-        let setup = self.state.probe_of(id, at)?;
+        let setup = spot::probe_at(self, id, at)?;
         let window = self.sense(setup)?.heating.as_ref()?;
         let rate = window.rate().filter(|_| window.covers() >= RATE_COVERS_MIN)?;
         Some(rate.per_second * 60.0 * 1000.0)

@@ -5,8 +5,8 @@ use serde::{Deserialize, Serialize};
 use super::alarm::AlarmId;
 use super::fact::{BatchId, Observation, Outcome, PromptId, Remedy, SessionOpened};
 use super::setup::ProbeAt;
-use crate::plan::ControlRecipe;
-use crate::quantity::Mass;
+use crate::plan::{ControlRecipe, TestMethod, TestValue};
+use crate::quantity::{Mass, Temperature};
 use crate::reading::{Channel, Reading};
 
 /// Anything that reaches the bench. Each gets one bench-wide sequence number where it is received.
@@ -97,6 +97,33 @@ pub enum Act {
     ProbeOut {
         batch: BatchId,
         at: ProbeAt,
+    },
+    /// A hand-held probe is now here.
+    Hold {
+        batch: BatchId,
+        channel: Channel,
+        at: ProbeAt,
+        /// Until it is said otherwise, however long that is.
+        stays: bool,
+    },
+    /// The hand-held probe is nowhere any more.
+    PutAway {
+        channel: Channel,
+    },
+    /// A temperature read off a thermometer of the operator's own, marked "by hand" for ever.
+    Measured {
+        batch: BatchId,
+        at: ProbeAt,
+        temperature: Temperature,
+    },
+    /// The soap was tested.
+    Test {
+        batch: BatchId,
+        /// A test of the recipe, or another that then needs its method and sample.
+        test: String,
+        method: Option<TestMethod>,
+        sample: Option<String>,
+        value: TestValue,
     },
     /// The scale is now with this batch.
     Scale {

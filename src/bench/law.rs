@@ -9,7 +9,7 @@ use super::settings::Settings;
 use super::setup::{ChannelSetup, ProbeAt};
 use super::state::{Batch, State};
 use super::view::View;
-use super::{acts, leases, picture, progress, remedies, watches, weighing, words};
+use super::{acts, leases, picture, progress, remedies, spot, watches, weighing, words};
 use crate::quantity::Moment;
 use crate::reading::Reading;
 
@@ -207,6 +207,9 @@ impl Bench {
         if let Some(pot) = self.probe_sense_mut(batch, ProbeAt::Pot) {
             pot.heating = None;
         }
+        if self.batch(batch).is_some_and(|batch| batch.detour.is_none()) {
+            self.senses.cooks.remove(batch);
+        }
         if let Some(sense) = self.scale_sense_mut(batch) {
             sense.forget_step();
         }
@@ -247,8 +250,13 @@ impl Bench {
             // it speaks, whether or not anybody said that it is back
             self.emit(Fact::InstrumentBack { instrument: setup.instrument.clone() });
         }
+        let out = self.is_channel_shelved(&setup);
         let sense = self.senses.channels.entry(reading.channel.clone()).or_default();
         sense.take(reading, &setup, &settings);
+        if out {
+            // the way out of the pot and back into it is no heating of the pot
+            sense.heating = None;
+        }
     }
 
     fn lose(&mut self, instrument: &str, why: &str) {
@@ -291,6 +299,7 @@ impl Bench {
     fn settle(&mut self) {
         for _ in 0..ROUNDS_MAX {
             let before = self.output.facts.len();
+            spot::run(self);
             watches::run(self);
             leases::run(self);
             weighing::run(self);

@@ -7,7 +7,7 @@
 
 use super::fact::{BatchId, Fact};
 use super::law::{Bench, Reply};
-use super::setup::{Role, Setup};
+use super::setup::{ProbeAt, Role, Setup};
 use super::state::{Batch, Work};
 use super::{names, vessel_back};
 use crate::plan::StepKind;
@@ -69,7 +69,9 @@ fn free_channels(bench: &Bench, id: &BatchId, wanted: impl Fn(Role) -> bool) -> 
     });
     let mut places: Vec<_> = held.map(|channel| place(channel.role)).collect();
     let mut free = Vec::new();
-    for channel in &setup.channels {
+    // a hand-held probe belongs to nobody; it is said where it is
+    let in_hand = |role: Role| matches!(role, Role::Probe { at: ProbeAt::Hand, .. });
+    for channel in setup.channels.iter().filter(|channel| !in_hand(channel.role)) {
         let taken = bench.state.leases.contains_key(&channel.channel);
         let barred = matches!(channel.role, Role::Scale { .. })
             && caustic_may_be_on(bench, &channel.channel).is_some();
@@ -88,7 +90,6 @@ pub fn forget(bench: &mut Bench, channel: &Channel) {
         sense.forget_step();
         sense.stayed = false;
         sense.heating = None;
-        sense.inside_since = None;
         sense.peak = None;
         sense.peak_is_whole = false;
     }
@@ -145,6 +146,9 @@ pub fn take_probe(bench: &mut Bench, id: &BatchId, channel: &Channel) -> Result<
     let Some(Role::Probe { at, .. }) = setup.map(|setup| setup.role) else {
         return Err(names::no_such_probe(channel, bench.state.setup_ref()));
     };
+    if at == ProbeAt::Hand {
+        return Err(super::words::say_where_it_is(channel));
+    }
     let holder = bench.state.leases.get(channel).cloned();
     if holder.as_ref() == Some(id) {
         return Ok(Reply::AlreadyDone);
@@ -159,6 +163,8 @@ pub fn take_probe(bench: &mut Bench, id: &BatchId, channel: &Channel) -> Result<
         bench.emit(Fact::LeaseReturned { batch, channel: channel.clone() });
     }
     bench.emit(Fact::LeaseTaken { batch: id.clone(), channel: channel.clone() });
+    // how long the pot has been warm was told by another probe
+    bench.senses.cooks.remove(id);
     Ok(Reply::Done)
 }
 

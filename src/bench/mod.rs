@@ -3,7 +3,11 @@
 mod acts;
 mod alarm;
 mod answers;
+mod by_hand;
 mod combine;
+mod cook_clock;
+mod cook_end;
+mod cool;
 mod cue;
 mod detour;
 mod emergency;
@@ -11,6 +15,7 @@ mod fact;
 mod foreseen;
 mod handling;
 mod heat;
+mod in_process;
 mod input;
 mod law;
 mod leases;
@@ -22,9 +27,11 @@ mod progress;
 mod refusals;
 mod remedies;
 mod remedy_words;
+mod repeat;
 mod senses;
 mod settings;
 mod setup;
+mod spot;
 mod state;
 mod takeout;
 mod vessel_back;
@@ -39,7 +46,7 @@ pub use cue::Cue;
 pub use emergency::{EmergencyCard, emergency_card};
 pub use fact::{
     Ask, BackVerdict, BatchId, CaptureHow, FACT_VERSION, Fact, Notice, Numbered, Observation,
-    Outcome, PromptId, Remedy, SessionOpened, Target,
+    Outcome, PromptId, PutAway, Remedy, SessionOpened, Target,
 };
 pub use input::{Act, Input, JournalStatus};
 pub use law::{Bench, Output, Reply};
@@ -47,6 +54,7 @@ pub use settings::Settings;
 pub use setup::{ChannelSetup, ProbeAt, Role, Setup};
 pub use state::{Batch, Left, State};
 pub use view::{
-    AlarmView, AnswerView, BatchView, CaptureView, ChannelView, CombineView, CookView,
-    InstrumentView, JournalView, LyeView, Pace, Phase, PromptView, TracePoint, View, WeighingView,
+    AlarmView, AnswerView, BatchView, CaptureView, ChannelView, CombineView, CookView, CoolView,
+    HeldView, InstrumentView, JournalView, KnownView, LyeView, Pace, Phase, PromptView, Source,
+    TestView, TracePoint, View, WeighingView,
 };

@@ -9,7 +9,10 @@ use super::view::{
     AlarmView, BatchView, CaptureView, ChannelView, CookView, JournalView, PromptView, TracePoint,
     View, WeighingView,
 };
-use super::{answers, combine, leases, lye, names, takeout, weighing, words};
+use super::{
+    answers, combine, cook_clock, cool, in_process, leases, lye, names, spot, takeout, weighing,
+    words,
+};
 use crate::plan::Weigh;
 use crate::quantity::{Moment, Span};
 use crate::reading::Reading;
@@ -63,6 +66,7 @@ fn channel(bench: &Bench, setup: &ChannelSetup) -> ChannelView {
         age: last.map(|last: &Reading| bench.now.since(last.at)),
         lost,
         trace: sense.map(|sense| trace(sense, bench.now)).unwrap_or_default(),
+        held: spot::held_view(bench, &setup.channel),
         holder: bench.state.leases.get(&setup.channel).cloned(),
     }
 }
@@ -112,7 +116,9 @@ fn batch_view(bench: &Bench, batch: &Batch) -> BatchView {
         sentence: words::sentence(bench, batch, phase),
         hazards: step.map(|step| step.hazards.clone()).unwrap_or_default(),
         weighing: weighing_view(bench, batch).or_else(|| takeout::view(bench, batch)),
+        temperatures: spot::known_views(bench, &batch.id),
         cook: cook_view(bench, batch),
+        cool: cool::view(bench, batch),
         combine: combine::view(bench, batch),
         lye: lye::view(bench, batch),
         prompt: batch.prompt.as_ref().map(|prompt| PromptView {
@@ -158,6 +164,7 @@ fn cook_view(bench: &Bench, batch: &Batch) -> Option<CookView> {
         window: cook.window,
         limits: Some((cook.high, cook.high_high)),
         watched: cooking.time.elapsed(bench.now),
+        standing: cook_clock::standing(batch),
         duration: cook.duration,
         next_look: cooking.look_due.is_none().then(|| to_look.max(Span::ZERO)),
         shelved: bench
@@ -166,6 +173,7 @@ fn cook_view(bench: &Bench, batch: &Batch) -> Option<CookView> {
             .get(&(batch.id.clone(), ProbeAt::Pot))
             .filter(|&&until| until > bench.now)
             .map(|&until| until - bench.now),
+        tests: in_process::views(batch),
     })
 }
 

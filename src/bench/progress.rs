@@ -3,7 +3,7 @@
 use super::fact::{Ask, BatchId, Fact};
 use super::law::Bench;
 use super::state::{Batch, Cooking, Work};
-use super::{heat, leases, lye, takeout, vessel_back, weighing};
+use super::{cook_clock, cook_end, cool, heat, leases, lye, takeout, vessel_back, weighing};
 use crate::plan::{Cook, StepKind};
 use crate::quantity::Moment;
 
@@ -24,6 +24,7 @@ pub fn run(bench: &mut Bench) {
             Work::Weighing(_) => {}
         }
         heat::run(bench, &id);
+        cook_clock::run(bench, &id);
     }
 }
 
@@ -41,9 +42,13 @@ pub fn deadlines(bench: &Bench) -> Vec<Moment> {
                 due.extend(below.map(|since| since + settings.lift_delay));
             }
             (Work::Cooking(cooking), Some(StepKind::Cook(cook))) => {
-                due.push(cooking.time.reaches(cook.duration));
-                due.push(cooking.since_look.reaches(cook.look_every));
+                due.extend(cooking.time.reaches(cook.duration));
+                due.extend(cooking.since_look.reaches(cook.look_every));
                 due.extend(cooking.look_due.map(|at| at + settings.look_grace));
+                due.extend(batch.prompt.as_ref().map(|prompt| prompt.asked_at + cook_end::STANDS));
+            }
+            (Work::Waiting, Some(StepKind::WhenCool { .. })) => {
+                due.extend(batch.prompt.as_ref().map(|prompt| prompt.asked_at + cook_end::STANDS));
             }
             _ => {}
         }
@@ -71,14 +76,19 @@ fn begin(bench: &mut Bench, id: &BatchId) {
 
 fn ask_for_word(bench: &mut Bench, id: &BatchId) {
     let Some(batch) = bench.batch(id) else { return };
-    if batch.prompt.is_some() {
+    let cools = matches!(batch.step().map(|step| &step.kind), Some(StepKind::WhenCool { .. }));
+    if let Some(prompt) = batch.prompt.as_ref() {
+        if cools && prompt.asks != cool::asks(bench, batch) {
+            bench.withdraw_prompt(id);
+            bench.ask(id, Ask::Done);
+        }
         return;
     }
     let asks = match batch.step().map(|step| &step.kind) {
         _ if let Some(ingredient) = vessel_back::wanted(batch) => Ask::VesselBack { ingredient },
         Some(StepKind::Dissolve) if !batch.said_dissolved => Ask::Dissolved,
         Some(StepKind::Combine { .. }) if !batch.said_combined => Ask::Combined,
-        Some(StepKind::Do) => Ask::Done,
+        Some(StepKind::Do | StepKind::WhenCool { .. }) => Ask::Done,
         _ => return,
     };
     bench.ask(id, asks);
@@ -103,21 +113,26 @@ fn cook(bench: &mut Bench, id: &BatchId) {
     let Some((cook, cooking)) = cooking(batch) else { return };
     let now = bench.now;
     let done = cooking.time.elapsed(now) >= cook.duration;
+    let was_due = cooking.look_due.is_some();
     let due = cooking.look_now || cooking.since_look.elapsed(now) >= cook.look_every;
     let asked = batch.prompt.as_ref().map(|prompt| prompt.asks.clone());
     let step = batch.step().map(|step| step.key.clone()).unwrap_or_default();
-    if done {
-        if cooking.look_due.is_none() {
-            // the end of the cook is a look too: it climbs when nobody comes
-            bench.emit(Fact::LookDue { batch: id.clone(), step });
-        }
-        if asked != Some(Ask::Cooked) {
-            bench.withdraw_prompt(id);
-            bench.ask(id, Ask::Cooked);
-        }
-    } else if due && cooking.look_due.is_none() {
+    let wanted = match (done, due || was_due) {
+        (true, _) => Some(Ask::Cooked),
+        (false, true) => Some(Ask::Look),
+        (false, false) => None,
+    };
+    if wanted.is_some() && !was_due {
+        // the end of the cook is a look too: it climbs when nobody comes
         bench.emit(Fact::LookDue { batch: id.clone(), step });
-        bench.ask(id, Ask::Look);
+    } else if asked == Some(Ask::EndCookAnyway) && !cook_end::lapsed(bench, id) {
+        return;
+    }
+    if asked.is_some() && asked != wanted {
+        bench.withdraw_prompt(id);
+    }
+    if let Some(wanted) = wanted.filter(|wanted| asked.as_ref() != Some(wanted)) {
+        bench.ask(id, wanted);
     }
 }
 

@@ -4,12 +4,15 @@
 use std::collections::BTreeMap;
 
 use super::alarm::{AlarmId, Watch};
+use super::fact::BatchId;
 use super::pace::Pourer;
 use super::settings::Settings;
 use super::setup::{ChannelSetup, Role};
 use crate::quantity::{Mass, MassUnit, Moment, Span, Temperature};
 use crate::reading::{Channel, Reading, Status, Value};
-use crate::signal::{JumpWindow, RateWindow, RestWindow, TraceWindow, UnsteadyWindow};
+use crate::signal::{
+    JumpWindow, RateWindow, RestWindow, SettleWindow, TraceWindow, UnsteadyWindow,
+};
 
 #[derive(Clone, Debug, Default)]
 pub struct Senses {
@@ -21,6 +24,16 @@ pub struct Senses {
     pub committed: u64,
     /// Screens that can be heard.
     pub audible: u32,
+    /// What was lately seen of each pot that cooks.
+    pub cooks: BTreeMap<BatchId, CookSense>,
+}
+
+/// Since when the pot is warm enough for its cook time to count, unknown, and inside its window.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct CookSense {
+    pub warm_since: Option<Moment>,
+    pub unknown_since: Option<Moment>,
+    pub inside_since: Option<Moment>,
 }
 
 #[derive(Clone, Debug, Default)]
@@ -63,8 +76,9 @@ pub struct Sense {
     pub unit_suspected: Option<Mass>,
     /// For probes.
     pub heating: Option<RateWindow>,
-    pub inside_since: Option<Moment>,
     pub trace: TraceWindow,
+    /// For a hand-held probe, since it was said where it is.
+    pub settle: SettleWindow,
     /// The highest temperature since the step began, and whether all of the step was seen.
     pub peak: Option<Temperature>,
     pub peak_is_whole: bool,
@@ -81,7 +95,7 @@ const UNIT_RATIO_SLACK: f64 = 0.01;
 impl Sense {
     pub fn take(&mut self, reading: &Reading, setup: &ChannelSetup, settings: &Settings) {
         let Role::Scale { facts, .. } = setup.role else {
-            self.take_temperature(reading, allowed_age(setup, settings, false));
+            self.take_temperature(reading, setup, settings);
             return;
         };
         let mut reading = reading.clone();
@@ -136,7 +150,8 @@ impl Sense {
         };
     }
 
-    fn take_temperature(&mut self, reading: &Reading, gap_after: Span) {
+    fn take_temperature(&mut self, reading: &Reading, setup: &ChannelSetup, settings: &Settings) {
+        let gap_after = allowed_age(setup, settings, false);
         let usable = reading.value.is_some() && reading.status.is_trusted();
         self.trace.push(reading.at, reading.temperature().filter(|_| usable), gap_after);
         let heating = self.heating.get_or_insert_with(|| RateWindow::new(HEATING_WINDOW));
@@ -145,8 +160,13 @@ impl Sense {
                 self.value_at = Some(reading.at);
                 heating.push(reading.at, temperature.celsius());
                 self.peak = self.peak.max(Some(temperature));
+                let (window, spread) = (settings.spot_settle, settings.spot_spread);
+                self.settle.push(reading.at, temperature, window, spread);
             }
-            None => heating.clear(),
+            None => {
+                heating.clear();
+                self.settle.interrupt();
+            }
         }
         self.last = Some(reading.clone());
     }

@@ -55,6 +55,20 @@ pub struct Settings {
     pub heating_watch_below: TemperatureDelta,
     /// A probe taken out for stirring is left alone this long.
     pub shelf_time: Span,
+    /// A hand-held probe counts for where it was said to be this long, unless said otherwise.
+    pub spot_hold: Span,
+    /// It has settled when its readings of this long lie within this of each other. A probe of 4 s
+    /// time constant is then at most about 0.4 K behind, one of 15 s about 2.5 K.
+    pub spot_settle: Span,
+    pub spot_spread: TemperatureDelta,
+    /// Fallen this far below where it last stood settled, it has been taken out.
+    pub spot_fall: TemperatureDelta,
+    /// What was read at one spot, or by hand, may be used this long.
+    pub spot_age: Span,
+    /// A value by hand this far from what the probe says is worth a word.
+    pub by_hand_apart: TemperatureDelta,
+    /// In a cook nobody may be without the temperature of the pot for longer than this.
+    pub unknown_grace: Span,
     /// Residue in an emptied vessel that counts as nothing: the larger of one d and this.
     pub residue_share: Share,
     /// How wrong a thermometer may be: type K, class 2 (IEC 60584-1), ± 2.5 K.
@@ -109,6 +123,13 @@ impl Default for Settings {
             heating_max_mk_per_min: 2500,
             heating_watch_below: TemperatureDelta::from_kelvin(5),
             shelf_time: Span::from_secs(90),
+            spot_hold: Span::from_minutes(5),
+            spot_settle: Span::from_secs(5),
+            spot_spread: TemperatureDelta::from_kelvin(1),
+            spot_fall: TemperatureDelta::from_kelvin(5),
+            spot_age: Span::from_minutes(5),
+            by_hand_apart: TemperatureDelta::from_kelvin(10),
+            unknown_grace: Span::from_minutes(2),
             residue_share: Share::from_millionths(5_000),
             thermometer_limits: TemperatureDelta::from_kelvin_tenths(25),
             zero_doubt_after: Span::from_secs(3),

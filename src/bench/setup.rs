@@ -42,6 +42,8 @@ pub enum ProbeAt {
     Lye,
     Pot,
     Room,
+    /// In somebody's hand: it counts for nothing until it is said where it is.
+    Hand,
 }
 
 impl Setup {
@@ -86,6 +88,7 @@ impl ProbeAt {
             ProbeAt::Lye => "lye",
             ProbeAt::Pot => "pot",
             ProbeAt::Room => "room",
+            ProbeAt::Hand => "hand-held",
         }
     }
 }

@@ -3,15 +3,16 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use super::alarm::{self, Alarm, AlarmId};
+use super::alarm::{self, Alarm, AlarmChange, AlarmId};
 use super::detour::Detour;
 use super::fact::{
-    Ask, BackVerdict, BatchId, CaptureHow, Fact, Numbered, Outcome, PromptId, SessionOpened, Target,
+    Ask, BackVerdict, BatchId, CaptureHow, Fact, Numbered, Observation, Outcome, PromptId, Remedy,
+    SessionOpened, Target,
 };
 use super::setup::{ChannelSetup, ProbeAt, Role, Setup};
 use crate::chemistry::{DissolveVerdict, IngredientId, Masses, ScaleFacts};
 use crate::plan::{ControlRecipe, Step, StepKind, Vessel, Weigh};
-use crate::quantity::{Mass, Moment, Span};
+use crate::quantity::{Mass, Moment, Span, Temperature};
 use crate::reading::Channel;
 
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -32,12 +33,16 @@ pub struct State {
     pub silenced_until: Option<Moment>,
     /// Probes that are out of their pot, and until when.
     pub shelved: BTreeMap<(BatchId, ProbeAt), Moment>,
+    /// Hand-held probes that stand somewhere.
+    pub held: BTreeMap<Channel, Held>,
     /// Instruments whose port is gone, and why.
     pub lost: BTreeMap<String, String>,
     /// Why and since when nothing is recorded.
     pub journal_lost: Option<(Moment, String)>,
     pub last_number: u64,
     pub last_prompt: u64,
+    /// Questions lately answered, and with which remedy.
+    pub answers: BTreeMap<PromptId, Option<Remedy>>,
 }
 
 /// What may stand on a pan though it is not of the batch that holds the scale now.
@@ -72,8 +77,16 @@ pub struct Batch {
     pub said_combined: bool,
     /// Vessels that have come back to the pan, or will not.
     pub vessels_back: BTreeMap<IngredientId, BackVerdict>,
-    /// The prompt answered last, so that a repeated answer is not an error.
+    /// The prompt answered last.
     pub answered: Option<PromptId>,
+    /// What was observed last.
+    pub observed: Option<(Moment, Observation, String)>,
+    /// Too much caustic has been poured in this batch, whatever became of it.
+    pub over_poured: bool,
+    /// The tests of the soap so far.
+    pub tests: BTreeMap<String, TestState>,
+    /// What was last read at one spot or by hand, each with its age.
+    pub spots: BTreeMap<ProbeAt, Spot>,
     /// Every step that remedies have put in between.
     pub added: Vec<Step>,
     /// Where among them the batch is; afterwards it goes on where it was.
@@ -81,6 +94,31 @@ pub struct Batch {
     /// All that is still to come is brought down by these, since an ingredient ran out, by the
     /// step that weighed it: from what was planned of it to what there was.
     pub brought_down: BTreeMap<String, (Mass, Mass)>,
+}
+
+/// One test of the soap: how often, and what the newest attempt says.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct TestState {
+    pub attempts: u32,
+    pub passed: Option<bool>,
+}
+
+/// Where a hand-held probe is.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Held {
+    pub batch: BatchId,
+    pub at: ProbeAt,
+    pub since: Moment,
+    /// `None`: it stays until it is said otherwise.
+    pub until: Option<Moment>,
+}
+
+#[derive(Clone, Debug, PartialEq)]
+pub struct Spot {
+    pub temperature: Temperature,
+    pub read_at: Moment,
+    /// `None`: typed by hand.
+    pub channel: Option<Channel>,
 }
 
 #[derive(Clone, Debug, PartialEq)]
@@ -120,7 +158,10 @@ pub struct Weighing {
 
 #[derive(Clone, Debug, PartialEq)]
 pub struct Cooking {
+    /// Counts from when the pot has reached its window, while somebody knows how hot it is.
     pub time: Stopwatch,
+    /// Cook time has begun to count.
+    pub begun: bool,
     pub since_look: Stopwatch,
     /// Since when a look is due.
     pub look_due: Option<Moment>,
@@ -134,7 +175,8 @@ pub struct Cooking {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Stopwatch {
     before: Span,
-    since: Moment,
+    /// `None` while it stands still.
+    since: Option<Moment>,
 }
 
 #[derive(Clone, Debug, PartialEq)]
@@ -154,27 +196,40 @@ pub struct Capture {
 pub struct Prompt {
     pub id: PromptId,
     pub asks: Ask,
+    pub asked_at: Moment,
 }
 
 impl Stopwatch {
     pub const fn started(at: Moment) -> Stopwatch {
-        Stopwatch { before: Span::ZERO, since: at }
+        Stopwatch { before: Span::ZERO, since: Some(at) }
+    }
+
+    pub const fn standing() -> Stopwatch {
+        Stopwatch { before: Span::ZERO, since: None }
+    }
+
+    pub const fn runs(&self) -> bool {
+        self.since.is_some()
     }
 
     pub fn elapsed(&self, now: Moment) -> Span {
-        self.before + now.since(self.since)
+        self.before + self.since.map_or(Span::ZERO, |since| now.since(since))
     }
 
-    /// When `span` will have been counted, if watching goes on.
-    pub fn reaches(&self, span: Span) -> Moment {
-        self.since + (span - self.before)
+    /// When `span` will have been counted, if it runs and watching goes on.
+    pub fn reaches(&self, span: Span) -> Option<Moment> {
+        self.since.map(|since| since + (span - self.before))
     }
 
-    fn carry_over(&mut self, last_seen: Option<Moment>, at: Moment) {
-        if let Some(last_seen) = last_seen {
-            self.before = self.before + last_seen.since(self.since);
-        }
-        self.since = at;
+    fn set(&mut self, runs: bool, at: Moment) {
+        self.before = self.elapsed(at);
+        self.since = runs.then_some(at);
+    }
+
+    /// What was counted of the session before; it stands still until it is set going.
+    fn carry_over(&mut self, last_seen: Option<Moment>) {
+        self.before = last_seen.map_or(self.before, |last_seen| self.elapsed(last_seen));
+        self.since = None;
     }
 }
 
@@ -255,6 +310,7 @@ impl State {
     pub fn apply(&mut self, numbered: &Numbered) {
         let Numbered { number, at, fact } = numbered;
         self.last_number = *number;
+        self.remember_answer(fact);
         match fact {
             Fact::SessionOpened(session) => self.open_session(*at, session),
             Fact::BatchStarted { batch, control, .. } => {
@@ -263,6 +319,11 @@ impl State {
             Fact::LeaseTaken { batch, channel } => self.take_lease(batch, channel),
             Fact::LeaseReturned { batch, channel } => self.return_lease(batch, channel),
             Fact::AlarmChanged { alarm: id, change, detail } => {
+                if let (AlarmId::CausticOver { batch, .. }, AlarmChange::Raised) = (id, change)
+                    && let Some(batch) = self.batches.get_mut(batch)
+                {
+                    batch.over_poured = true;
+                }
                 let old = self.alarms.remove(id);
                 if let Some(alarm) = alarm::after(old, *at, *change, detail) {
                     self.alarms.insert(id.clone(), alarm);
@@ -270,6 +331,16 @@ impl State {
             }
             Fact::Shelved { batch, at: place, until } => {
                 self.shelved.insert((batch.clone(), *place), *until);
+            }
+            Fact::Held { batch, channel, at: place, until } => {
+                // said again, it is still the same place
+                let same = self.held.get(channel).filter(|h| &h.batch == batch && h.at == *place);
+                let since = same.map_or(*at, |held| held.since);
+                let held = Held { batch: batch.clone(), at: *place, since, until: *until };
+                self.held.insert(channel.clone(), held);
+            }
+            Fact::PutAway { channel, .. } => {
+                self.held.remove(channel);
             }
             Fact::Silenced { until } => self.silenced_until = Some(*until),
             Fact::InstrumentLost { instrument, why } => {
@@ -282,6 +353,7 @@ impl State {
             Fact::JournalBack { .. } => self.journal_lost = None,
             Fact::BatchClosed { batch, outcome, .. } => {
                 self.batches.remove(batch);
+                self.held.retain(|_, held| &held.batch != batch);
                 self.closed.insert(batch.clone(), *outcome);
             }
             Fact::PromptRaised { prompt, .. } => {
@@ -323,6 +395,7 @@ impl State {
         }
         self.silenced_until = None;
         self.shelved.clear();
+        self.held.clear();
         self.lost.clear();
         self.session_at = at;
         self.session = Some(session.clone());
@@ -364,6 +437,10 @@ impl Batch {
             said_combined: false,
             vessels_back: BTreeMap::new(),
             answered: None,
+            observed: None,
+            over_poured: false,
+            tests: BTreeMap::new(),
+            spots: BTreeMap::new(),
             added: Vec::new(),
             detour: None,
             brought_down: BTreeMap::new(),
@@ -468,6 +545,22 @@ impl Batch {
                     cooking.reached = true;
                 }
             }
+            Fact::CookClock { runs, since, .. } => {
+                let detour = self.detour.as_mut().map(|detour| detour.resume.as_mut());
+                if let Work::Cooking(cooking) = detour.unwrap_or(&mut self.work) {
+                    cooking.begun = true;
+                    cooking.time.set(*runs, *since);
+                }
+            }
+            Fact::Tested { test, passed, attempt, .. } => {
+                let state = TestState { attempts: *attempt, passed: *passed };
+                self.tests.insert(test.clone(), state);
+            }
+            Fact::SpotRead { at: place, temperature, read_at, channel, .. } => {
+                let (temperature, read_at) = (*temperature, *read_at);
+                let spot = Spot { temperature, read_at, channel: channel.clone() };
+                self.spots.insert(*place, spot);
+            }
             Fact::StepDone { .. } => self.finish_step(),
             Fact::RemedyChosen { steps, .. } => self.set_out(steps),
             Fact::BroughtDown { step, from, to, .. } => {
@@ -486,7 +579,7 @@ impl Batch {
             }
             Fact::TakenOut { from, to, .. } => self.take_out(*from, *to),
             Fact::PromptRaised { prompt, asks, .. } => {
-                self.prompt = Some(Prompt { id: *prompt, asks: asks.clone() });
+                self.prompt = Some(Prompt { id: *prompt, asks: asks.clone(), asked_at: at });
             }
             Fact::PromptClosed { prompt, answered, .. } => self.close_prompt(*prompt, *answered),
             Fact::LookDue { .. } => {
@@ -500,6 +593,9 @@ impl Batch {
                     cooking.look_due = None;
                     cooking.since_look = Stopwatch::started(at);
                 }
+            }
+            Fact::Observed { observation, note, .. } => {
+                self.observed = Some((at, *observation, note.clone()));
             }
             // facts of the record that change nothing the bench decides by
             _ => {}
@@ -530,7 +626,8 @@ impl Batch {
                 leave_unrecorded: false,
             }),
             (Some(StepKind::Cook(_)), _) => Work::Cooking(Cooking {
-                time: Stopwatch::started(at),
+                time: Stopwatch::standing(),
+                begun: false,
                 since_look: Stopwatch::started(at),
                 look_due: None,
                 look_now: false,
@@ -631,6 +728,12 @@ impl Batch {
     }
 
     fn carry_over(&mut self, last_seen: Option<Moment>, at: Moment) {
+        self.observed = None;
+        // read on the clock of a session that is over: how old it is nobody can say
+        self.spots.clear();
+        if let Some(prompt) = &mut self.prompt {
+            prompt.asked_at = at;
+        }
         if let Some(detour) = &mut self.detour {
             detour.resume.carry_over(last_seen, at);
         }
@@ -646,8 +749,9 @@ impl Work {
                 weighing.captured = weighing.captured.map(|_| at);
             }
             Work::Cooking(cooking) => {
-                cooking.time.carry_over(last_seen, at);
-                cooking.since_look.carry_over(last_seen, at);
+                cooking.time.carry_over(last_seen);
+                cooking.since_look.carry_over(last_seen);
+                cooking.since_look.set(true, at);
                 cooking.look_due = cooking.look_due.map(|_| at);
                 cooking.look_now = cooking.look_due.is_none();
             }

@@ -5,7 +5,7 @@ use super::fact::{Ask, BatchId, CaptureHow, PromptId, Target};
 use super::input::Act;
 use super::setup::{ProbeAt, Role};
 use crate::chemistry::{DissolveVerdict, ExpectedLye, IngredientId};
-use crate::plan::{Units, Vessel, Window};
+use crate::plan::{TestMethod, Units, Vessel, Window};
 use crate::quantity::{Mass, Span, Temperature, TemperatureDelta};
 use crate::reading::{Channel, Status, Value};
 
@@ -56,12 +56,15 @@ pub struct ChannelView {
     /// Age of the last reading.
     pub age: Option<Span>,
     pub lost: Option<String>,
-    /// The batch that has it.
-    #[serde(default)]
-    pub holder: Option<BatchId>,
     /// For probes: the last ten minutes, oldest first.
     #[serde(default)]
     pub trace: Vec<TracePoint>,
+    /// Where a hand-held probe is said to be; nowhere, it counts for nothing.
+    #[serde(default)]
+    pub held: Option<HeldView>,
+    /// The batch that has it.
+    #[serde(default)]
+    pub holder: Option<BatchId>,
 }
 
 /// One point of a drawn line; without a temperature it is a gap.
@@ -69,6 +72,38 @@ pub struct ChannelView {
 pub struct TracePoint {
     pub age: Span,
     pub temperature: Option<Temperature>,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct HeldView {
+    pub batch: BatchId,
+    pub at: ProbeAt,
+    /// It has come to show the place it is in.
+    pub settled: bool,
+    /// For this much longer; `None`: until it is said otherwise.
+    pub left: Option<Span>,
+}
+
+/// A temperature that no fixed probe shows, with its age.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct KnownView {
+    pub at: ProbeAt,
+    pub temperature: Temperature,
+    pub source: Source,
+    pub age: Span,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Source {
+    /// A probe that always stands there.
+    Probe,
+    /// A hand-held probe that is there now.
+    HandHeld,
+    /// A hand-held probe that was there.
+    Spot,
+    /// The operator.
+    ByHand,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -93,7 +128,12 @@ pub struct BatchView {
     pub sentence: String,
     pub hazards: Vec<String>,
     pub weighing: Option<WeighingView>,
+    /// Temperatures of this batch that no fixed probe shows.
+    #[serde(default)]
+    pub temperatures: Vec<KnownView>,
     pub cook: Option<CookView>,
+    #[serde(default)]
+    pub cool: Option<CoolView>,
     pub combine: Option<CombineView>,
     pub lye: Option<LyeView>,
     pub prompt: Option<PromptView>,
@@ -154,12 +194,44 @@ pub struct CookView {
     /// Warned above the first, alarmed above the second.
     #[serde(default)]
     pub limits: Option<(Temperature, Temperature)>,
-    /// Time watched so far; time when nobody watched does not count.
+    /// Cook time so far: from reaching the window, while somebody knew how hot the pot was.
     pub watched: Span,
+    /// Why cook time does not count just now, in words; `None` while it does.
+    #[serde(default)]
+    pub standing: Option<String>,
     pub duration: Span,
     pub next_look: Option<Span>,
     /// The probe is out for stirring for this much longer.
     pub shelved: Option<Span>,
+    /// Tests to be passed before it ends.
+    #[serde(default)]
+    pub tests: Vec<TestView>,
+}
+
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct TestView {
+    pub name: String,
+    pub method: TestMethod,
+    /// How the sample is made.
+    pub sample: String,
+    /// What passes, in words.
+    pub limit: String,
+    pub attempts: u32,
+    /// What the newest attempt says; `None` before the first.
+    pub passed: Option<bool>,
+    /// A zap is not, after too much caustic.
+    pub offered: bool,
+    /// What to mind with this method.
+    pub note: Option<String>,
+}
+
+/// An addition that waits for the pot to cool.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct CoolView {
+    pub below: Temperature,
+    pub now: Option<Temperature>,
+    /// Why not yet, in words; empty when it may go in.
+    pub not_yet: Vec<String>,
 }
 
 /// The lye while it dissolves, against what its caustic should make of it.

@@ -8,9 +8,9 @@ use super::cue::Cue;
 use super::fact::{BatchId, Fact};
 use super::law::Bench;
 use super::senses::{Sense, allowed_age};
-use super::setup::{ChannelSetup, ProbeAt};
+use super::setup::{ChannelSetup, ProbeAt, Role};
 use super::state::Batch;
-use super::{heat, names, remedies, words};
+use super::{cook_clock, heat, names, remedies, spot, words};
 use crate::quantity::{Mass, Moment, Span, Temperature};
 use crate::reading::Channel;
 
@@ -81,6 +81,8 @@ pub fn deadlines(bench: &Bench) -> Vec<Moment> {
     }
     due.extend(staleness(bench));
     due.extend(heat::deadlines(bench));
+    due.extend(cook_clock::deadlines(bench));
+    due.extend(spot::deadlines(bench));
     let unacknowledged = bench.state.alarms.iter().filter(|(_, a)| a.active && !a.acknowledged);
     due.extend(unacknowledged.filter_map(|(id, _)| sounds_next(bench, id)));
     due
@@ -171,7 +173,10 @@ fn missing(bench: &Bench, beyond: bool) -> Finding {
 pub fn silent_channel<'a>(bench: &'a Bench, instrument: &'a str) -> Option<&'a ChannelSetup> {
     let mut channels = bench.state.setup_ref()?.fed_by(instrument);
     channels.find(|channel| {
-        let out = bench.is_channel_shelved(channel);
+        let loose = matches!(channel.role, Role::Probe { at: ProbeAt::Hand, .. })
+            && !bench.state.held.contains_key(&channel.channel);
+        // in somebody's hand it may be switched off
+        let out = loose || bench.is_channel_shelved(channel);
         !out && bench.now > stale_at(bench, channel)
     })
 }

@@ -55,7 +55,10 @@ fn weigh(bench: &mut Bench, pan: &Pan) {
     }
     handling::run(bench, pan);
     match (pan.weighing.tare, pan.weighing.captured) {
-        (tare, Some(_)) => hold(bench, pan, tare),
+        (tare, Some(_)) => {
+            zero::settle(bench, pan);
+            hold(bench, pan, tare);
+        }
         (None, None) => await_vessel(bench, pan),
         (Some(tare), None) => pour(bench, pan, tare),
     }
@@ -67,6 +70,7 @@ fn await_vessel(bench: &mut Bench, pan: &Pan) {
     if zero::lighter_than_empty(bench, pan) {
         return;
     }
+    zero::settle(bench, pan);
     let settings = bench.settings().clone();
     let clear = pan.scale.d * i64::from(settings.pan_clear_d);
     let zero = bench.batch(&pan.id).map(|batch| batch.zero).unwrap_or_default();

@@ -5,16 +5,20 @@
 
 use super::acts::may_bring_down;
 use super::alarm::AlarmId;
-use super::fact::{Ask, BackVerdict, BatchId, Fact, Notice, PromptId, Remedy, Target};
+use super::fact::{Ask, BackVerdict, BatchId, Fact, Notice, PromptId, PutAway, Remedy, Target};
 use super::law::Bench;
 use super::progress::cooking;
 use super::setup::{ChannelSetup, ProbeAt, Role};
 use super::state::{Batch, State, Work};
 use super::view::Phase;
-use super::{combine, leases, names, remedy_words, vessel_back, watches};
+use super::{
+    combine, cook_clock, cook_end, cool, in_process, leases, names, remedy_words, spot,
+    vessel_back, watches,
+};
 use crate::chemistry::IngredientId;
-use crate::plan::{StepKind, Units, Vessel, Weigh, Window};
-use crate::quantity::{Mass, Temperature, TemperatureDelta};
+use crate::plan::{CookTest, StepKind, TestMethod, TestValue, Units, Vessel, Weigh, Window};
+use crate::quantity::{Mass, Span, Temperature, TemperatureDelta, TemperatureUnit};
+use crate::reading::Channel;
 
 /// The one thing to do, in one sentence; with several pots open it says which.
 pub fn sentence(bench: &Bench, batch: &Batch, phase: Option<Phase>) -> String {
@@ -49,11 +53,20 @@ fn what_to_do(bench: &Bench, batch: &Batch, phase: Option<Phase>) -> String {
         (StepKind::Combine { .. }, _) => {
             "When oils and lye are both in their windows, pour the lye into the oils.".to_owned()
         }
-        (StepKind::Cook(cook), _) => format!(
-            "Cook between {} and {}; stir and look.",
-            temperature(&batch.control.units, cook.window.low),
-            temperature(&batch.control.units, cook.window.high)
-        ),
+        (StepKind::Cook(cook), _) => {
+            let standing =
+                cook_clock::standing(batch).map(|why| format!(" {}.", capitalised(&why)));
+            format!(
+                "Cook between {} and {}; stir and look.{}",
+                temperature(&batch.control.units, cook.window.low),
+                temperature(&batch.control.units, cook.window.high),
+                standing.unwrap_or_default()
+            )
+        }
+        (StepKind::WhenCool { below }, _) if !cool::not_yet(bench, &batch.id).is_empty() => {
+            let below = temperature(&batch.control.units, *below);
+            format!("Wait until the pot is at most {below}: {}.", step.title)
+        }
         _ => format!("{}.", capitalised(&step.title)),
     }
 }
@@ -163,6 +176,18 @@ fn words_of(bench: &Bench, fact: &Fact) -> Option<String> {
         Fact::ZeroChecked { .. } => {
             "The empty pan is known again: put the same vessel back.".to_owned()
         }
+        Fact::Held { at, .. } => format!("The probe is in the {} now.", at.words()),
+        Fact::PutAway { why, .. } => put_away(*why).to_owned(),
+        Fact::SpotRead { at, temperature: read, channel, .. } => {
+            let units = &batch?.control.units;
+            let by_hand = if channel.is_none() { ", by hand" } else { "" };
+            format!("{}: {}{by_hand}.", capitalised(at.words()), temperature(units, *read))
+        }
+        Fact::Tested { name, value, passed, attempt, method, .. } => {
+            tested(name, value, *passed, *attempt, *method)
+        }
+        Fact::CookClock { runs: true, .. } => "Cook time counts now.".to_owned(),
+        Fact::CookClock { runs: false, .. } => format!("{}.", capitalised(&cook_stands_still())),
         Fact::Shelved { .. } => {
             "The probe may be out for a while; it is watched again by itself.".to_owned()
         }
@@ -243,7 +268,19 @@ pub fn prompt(bench: &Bench, batch: &Batch, asks: &Ask) -> String {
         }
         Ask::Combined => "Confirm when the lye is in the oils.".to_owned(),
         Ask::Look => "Look at the pot: foam, separation, colour. Confirm when you have.".to_owned(),
-        Ask::Cooked => "The cook's time is over. Look, and confirm when it is cooked.".to_owned(),
+        Ask::Cooked => {
+            let tests = sentences(&in_process::missing(batch));
+            let tests = if tests.is_empty() { tests } else { format!(" {tests}") };
+            format!("The cook's time is over. Look, and confirm when it is cooked.{tests}")
+        }
+        Ask::EndCookAnyway => {
+            let reasons = cook_end::not_yet(bench, &batch.id);
+            format!("{} Cook on, or confirm to end the cook all the same.", sentences(&reasons))
+        }
+        Ask::AddAnyway => {
+            let reasons = cool::not_yet(bench, &batch.id);
+            format!("{} Wait, or confirm that it is in all the same.", sentences(&reasons))
+        }
         Ask::Done => "Confirm when it is done.".to_owned(),
         Ask::StillThere => "Is the same vessel on the pan, with nothing added or taken while \
                             nobody watched? Confirm if so."
@@ -278,6 +315,9 @@ fn alarm_words(bench: &Bench, id: &AlarmId) -> String {
             let low = window.map_or_else(String::new, |w| temperature(&units, w.low));
             format!("{} has fallen below {low}. Turn the heat up.", capitalised(at.words()))
         }
+        AlarmId::TemperatureUnknown { at, .. } => {
+            format!("Nobody knows how hot the {} is. Measure it by hand and say so.", at.words())
+        }
         AlarmId::HeatingFast { at, .. } => format!(
             "{} is heating fast so near its window. Turn the heat down; it goes on rising.",
             capitalised(at.words())
@@ -300,6 +340,7 @@ pub const fn alarm_over(id: &AlarmId) -> &'static str {
             "The temperature is back below its limit."
         }
         AlarmId::TemperatureLow { .. } => "The temperature is back in its window.",
+        AlarmId::TemperatureUnknown { .. } => "The temperature is known again.",
         AlarmId::HeatingFast { .. } => "Heating has slowed.",
         AlarmId::NotRecording => "Recording again.",
         AlarmId::LookMissed { .. } => "Looked at.",
@@ -374,8 +415,10 @@ fn too_hot(bench: &Bench, batch: Option<&Batch>, at: ProbeAt, highest: bool) -> 
     };
     let units = &batch.control.units;
     let limit = if highest { cook.high_high } else { cook.high };
-    let shown = watches::temperature_at(bench, &batch.id, at)
-        .map_or_else(String::new, |(_, value)| format!(" at {}", temperature(units, value)));
+    let hottest = spot::known(bench, &batch.id, at).map(|known| known.temperature);
+    let hottest = hottest.max(spot::spot(bench, &batch.id, at).map(|spot| spot.temperature));
+    let shown =
+        hottest.map_or_else(String::new, |value| format!(" at {}", temperature(units, value)));
     let act = if highest {
         "Heat off, take the pot off the heat, stir down the foam; it can boil over."
     } else {
@@ -396,6 +439,12 @@ pub fn notice(units: &Units, notice: Notice) -> String {
         Notice::UnitChanged { from, to } => {
             format!("The scale now shows {to}, it showed {from} before; nothing is lost by it.")
         }
+        Notice::TemperaturesApart { at, by_hand, probe } => format!(
+            "The {}: {} by hand, {} by its probe. One of them is wrong; go by the hotter.",
+            at.words(),
+            temperature(units, by_hand),
+            temperature(units, probe)
+        ),
     }
 }
 
@@ -412,6 +461,80 @@ pub fn outside(
     match now {
         Some(now) => format!("{place}: {}, the window is {window}", temperature(units, now)),
         None => format!("{place}: not known, the window is {window}"),
+    }
+}
+
+pub fn cook_begins_at(units: &Units, low: Temperature) -> String {
+    format!("cook time begins at {}", temperature(units, low))
+}
+
+pub fn cook_stands_still() -> String {
+    "cook time stands still: nobody knows how hot the pot is".to_owned()
+}
+
+/// In whole seconds, as a person reads it.
+pub fn cooked_only(cooked: Span, of: Span) -> String {
+    let whole = |span: Span| Span::from_secs(span.millis() / 1000);
+    format!("it has cooked for {} of {}", whole(cooked), whole(of))
+}
+
+pub fn pot_unknown() -> String {
+    "nobody knows how hot the pot is".to_owned()
+}
+
+pub fn too_hot_to_add(units: &Units, now: Option<Temperature>, below: Temperature) -> String {
+    let below = temperature(units, below);
+    match now {
+        Some(now) => {
+            // one decimal: 60.4 °C is not shown as 60 °C when 60 °C is the limit
+            let now = now.show(units.temperature, 1);
+            format!("Pot: {now}, it goes in at {below} or below")
+        }
+        None => format!("Pot: not known, it goes in at {below} or below"),
+    }
+}
+
+pub fn test_missing(test: &CookTest, offered: bool, attempts: u32) -> String {
+    let (name, method) = (capitalised(&test.name), test.method.words());
+    let limit = test.limit.words();
+    if !offered {
+        return format!(
+            "{name}: not offered, too much caustic was poured in this batch; measure the pH of a \
+             solution"
+        );
+    }
+    match attempts {
+        0 => format!("{name} by {method} is not tested yet; {limit} passes"),
+        1 => format!("{name} by {method} has not passed; {limit} passes"),
+        more => format!("{name} by {method} has not passed in {more} attempts; {limit} passes"),
+    }
+}
+
+fn tested(
+    name: &str,
+    value: &TestValue,
+    passed: Option<bool>,
+    attempt: u32,
+    method: TestMethod,
+) -> String {
+    let result = match passed {
+        Some(true) => "passed",
+        Some(false) => "not passed: cook on, stir, test again",
+        None => "recorded",
+    };
+    let note = method.note().filter(|_| method == TestMethod::Indicator);
+    let note = note.map_or_else(String::new, |note| format!(" {}.", capitalised(note)));
+    format!("{}, attempt {attempt}: {}, {result}.{note}", capitalised(name), value.words())
+}
+
+const fn put_away(why: PutAway) -> &'static str {
+    match why {
+        PutAway::Said => "The probe counts for nothing now.",
+        PutAway::Moved => "The probe has left its place.",
+        PutAway::TimeOut => {
+            "Nobody has said for a while where the probe is: it counts for nothing."
+        }
+        PutAway::TakenOut => "The probe cools: it has been taken out, and counts for nothing.",
     }
 }
 
@@ -486,6 +609,10 @@ pub fn not_asked(prompt: PromptId) -> String {
     format!("question {prompt} is not asked now; look at the screen and answer what it asks")
 }
 
+pub fn answered_otherwise(prompt: PromptId) -> String {
+    format!("question {prompt} was answered otherwise a moment ago; look at the screen")
+}
+
 pub fn choose_a_remedy() -> String {
     "too much caustic is no question of yes or no; choose a remedy".to_owned()
 }
@@ -535,6 +662,86 @@ pub fn declared_over_guard() -> String {
 
 pub fn no_such_alarm(alarm: &AlarmId) -> String {
     format!("no alarm {alarm} is raised")
+}
+
+pub fn test_how(batch: &Batch, name: &str) -> String {
+    let cooks = batch.control.steps.iter().filter_map(|step| match &step.kind {
+        StepKind::Cook(cook) => Some(cook),
+        _ => None,
+    });
+    let known: Vec<&str> =
+        cooks.flat_map(|cook| &cook.tests).map(|test| test.name.as_str()).collect();
+    let known = if known.is_empty() { "none".to_owned() } else { known.join(", ") };
+    format!(
+        "the recipe declares no test `{name}` (it declares: {known}); say by what it was done, and \
+         how the sample was made"
+    )
+}
+
+pub fn test_of_what() -> String {
+    "say how the sample was made, like `1 g of soap in 99 g of distilled water`".to_owned()
+}
+
+pub fn test_too_long(most: usize) -> String {
+    format!("a test has a name; name, sample and result are of at most {most} letters each")
+}
+
+pub fn test_value(method: TestMethod) -> String {
+    if method.gives_ph() {
+        format!("a test by {} gives a pH from 0 to 14, like `9.8`", method.words())
+    } else {
+        format!("a test by {} gives a word, like `clear`, not a pH", method.words())
+    }
+}
+
+pub fn no_zap_after_an_over_pour() -> String {
+    "too much caustic was poured in this batch: no tongue on it; measure the pH of a solution"
+        .to_owned()
+}
+
+pub fn no_such_channel(channel: &Channel) -> String {
+    format!("no channel is called `{channel}`; the bench file names them")
+}
+
+pub fn not_hand_held(channel: &Channel) -> String {
+    format!(
+        "`{channel}` always stands in one place; a probe that goes from place to place has \
+         role = \"hand-held\" in the bench file"
+    )
+}
+
+pub fn say_where_it_is(channel: &Channel) -> String {
+    format!("`{channel}` is hand-held: say where it is now, oils, lye, pot or room")
+}
+
+pub fn no_place() -> String {
+    "say where it is: oils, lye, pot or room".to_owned()
+}
+
+pub fn not_possible(units: &Units, at: ProbeAt, typed: Temperature, possible: Window) -> String {
+    format!(
+        "{} cannot be that of the {}, which lies between {} and {}; check number and unit",
+        temperature(units, typed),
+        at.words(),
+        temperature(units, possible.low),
+        temperature(units, possible.high)
+    )
+}
+
+pub fn wrong_unit(
+    units: &Units,
+    at: ProbeAt,
+    typed: Temperature,
+    before: Temperature,
+    meant: TemperatureUnit,
+) -> String {
+    format!(
+        "that is {}, and the {} was at {} a moment ago; was it {} and not the other unit?",
+        temperature(units, typed),
+        at.words(),
+        temperature(units, before),
+        meant.symbol()
+    )
 }
 
 pub fn no_step_left() -> String {

@@ -47,6 +47,19 @@ pub fn run(bench: &mut Bench, pan: &Pan) -> bool {
     true
 }
 
+/// Before a vessel is counted, and after a capture: a pan that rests at what it carried before the
+/// silence has its zero still. Otherwise the doubt would wait and fall upon the vessel, or leave the
+/// guard of what is weighed already deaf.
+pub fn settle(bench: &mut Bench, pan: &Pan) {
+    let slack = pan.scale.d * i64::from(bench.settings().vessel_match_d);
+    let Some(rest) = pan.rest else { return };
+    if let Some(sense) = bench.scale_sense_mut(&pan.id)
+        && sense.load_before.is_some_and(|before| (rest - before).abs() <= slack)
+    {
+        sense.doubted = false;
+    }
+}
+
 /// No pan is lighter than empty: rest below zero, with no vessel counted on it, is the empty pan of
 /// a scale that has taken another zero. True when that was recorded just now.
 pub fn lighter_than_empty(bench: &mut Bench, pan: &Pan) -> bool {

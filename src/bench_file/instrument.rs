@@ -74,12 +74,13 @@ enum RoleWord {
     Probe(ProbeAt),
 }
 
-const ROLES: [(&str, RoleWord); 5] = [
+const ROLES: [(&str, RoleWord); 6] = [
     ("scale", RoleWord::Scale),
     ("oils", RoleWord::Probe(ProbeAt::Oils)),
     ("lye", RoleWord::Probe(ProbeAt::Lye)),
     ("pot", RoleWord::Probe(ProbeAt::Pot)),
     ("room", RoleWord::Probe(ProbeAt::Room)),
+    ("hand-held", RoleWord::Probe(ProbeAt::Hand)),
 ];
 
 pub(super) fn instrument<'a>(form: &mut Form<'a>, mut table: Table<'a>) -> Option<Instrument> {

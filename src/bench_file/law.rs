@@ -22,7 +22,7 @@ const fn span(
 }
 
 const MIN: i64 = 60_000;
-const SPANS: [SpanKey; 22] = [
+const SPANS: [SpanKey; 26] = [
     span("rest_window", [1000, 10_000], |s| &mut s.rest_window),
     span("guard_delay", [100, 1000], |s| &mut s.guard_delay),
     span("scale_silence_caustic", [500, 2000], |s| &mut s.scale_silence_caustic),
@@ -36,6 +36,10 @@ const SPANS: [SpanKey; 22] = [
     span("high_high_on_delay", [500, 10_000], |s| &mut s.high_high_on_delay),
     span("low_armed_after", [10_000, 10 * MIN], |s| &mut s.low_armed_after),
     span("shelf_time", [10_000, 5 * MIN], |s| &mut s.shelf_time),
+    span("spot_hold", [30_000, 30 * MIN], |s| &mut s.spot_hold),
+    span("spot_settle", [3000, MIN], |s| &mut s.spot_settle),
+    span("spot_age", [30_000, 15 * MIN], |s| &mut s.spot_age),
+    span("unknown_grace", [10_000, 10 * MIN], |s| &mut s.unknown_grace),
     span("zero_doubt_after", [1000, MIN], |s| &mut s.zero_doubt_after),
     span("put_on_grace", [200, 2000], |s| &mut s.put_on_grace),
     span("unsteady_after", [3000, MIN], |s| &mut s.unsteady_after),
@@ -115,6 +119,18 @@ fn temperatures_and_shares<'a>(
     let rate = form.quantity(table, "heating_max_per_minute", TemperatureDelta::parse);
     if let Some(delta) = rate.filter(|delta| within(form, delta, fifth, kelvin(10))) {
         settings.heating_max_mk_per_min = (delta.value.kelvin() * 1000.0).round() as i32;
+    }
+    let spread = form.quantity(table, "spot_spread", TemperatureDelta::parse);
+    if let Some(delta) = spread.filter(|delta| within(form, delta, fifth, kelvin(3))) {
+        settings.spot_spread = delta.value;
+    }
+    let fall = form.quantity(table, "spot_fall", TemperatureDelta::parse);
+    if let Some(delta) = fall.filter(|delta| within(form, delta, kelvin(2), kelvin(20))) {
+        settings.spot_fall = delta.value;
+    }
+    let apart = form.quantity(table, "by_hand_apart", TemperatureDelta::parse);
+    if let Some(delta) = apart.filter(|delta| within(form, delta, kelvin(2), kelvin(30))) {
+        settings.by_hand_apart = delta.value;
     }
     let (least, most) = (Share::from_millionths(500), Share::from_percent(5));
     let residue = form.quantity(table, "residue_share", Share::parse);

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use crate::bench::Role;
+use crate::bench::{ProbeAt, Role};
 use crate::problem::{Form, Placed, Problems, Source, Table};
 use crate::quantity::QuantityError;
 use crate::recipe::{digest, units};
@@ -96,6 +96,10 @@ impl Places {
             if let Some(other) = self.channels.insert(name.clone(), instrument.name.clone()) {
                 let found = format!("a second channel called `{name}`, after that of `{other}`");
                 form.refuse(at, found, "a name of its own for each", "rename one of them");
+            }
+            if matches!(channel.role, Role::Probe { at: ProbeAt::Hand, .. }) {
+                // as many as there are hands
+                continue;
             }
             let role = role_words(&channel.role);
             // each pot may have probes of its own; the scale and the room are everybody's

@@ -5,9 +5,10 @@ use anyhow::{Context, bail};
 use super::args;
 use super::args::Place;
 use super::which::{self, Unnamed};
-use crate::bench::{Act, Ask, BatchView, ProbeAt, PromptView, Reply, View, emergency_card};
+use crate::bench::{Act, Ask, BatchView, ProbeAt, PromptView, Reply, Role, View, emergency_card};
 use crate::chemistry::IngredientId;
-use crate::quantity::Mass;
+use crate::plan::TestValue;
+use crate::quantity::{Mass, Temperature};
 use crate::reading::Channel;
 use crate::web::{Client, StartRequest, Started};
 
@@ -56,7 +57,7 @@ pub async fn remedy(at: Place, args: args::AskRemedy) -> anyhow::Result<ExitCode
 }
 
 pub async fn correct(at: Place, args: args::Correct) -> anyhow::Result<ExitCode> {
-    let batch = batch(&at, args.batch, Unnamed::TheOneThatAsks).await?.batch;
+    let batch = batch(&at, args.batch, Unnamed::Nobody).await?.batch;
     let mass = Mass::parse(&args.mass)?;
     let ingredient = IngredientId(args.ingredient);
     act(&at, Act::Correct { batch, ingredient, mass, reason: args.reason }).await
@@ -114,6 +115,44 @@ pub async fn emergency(at: Place) -> anyhow::Result<ExitCode> {
 pub async fn probe_out(at: Place, args: args::ProbeOut) -> anyhow::Result<ExitCode> {
     let batch = batch(&at, args.batch, Unnamed::TheOneThatAsks).await?.batch;
     act(&at, Act::ProbeOut { batch, at: ProbeAt::Pot }).await
+}
+
+pub async fn hold(at: Place, args: args::Hold) -> anyhow::Result<ExitCode> {
+    let view: View = client(&at).get("/view").await?;
+    let is_hand_held = |role: &Role| matches!(role, Role::Probe { at: ProbeAt::Hand, .. });
+    let mut known = view.channels.into_iter().filter(|known| is_hand_held(&known.role));
+    let channel = match (args.channel, known.next(), known.next()) {
+        (Some(named), _, _) => Channel::new(&named),
+        (None, Some(only), None) => only.channel,
+        (None, Some(_), Some(_)) => {
+            bail!("several probes are hand-held; name one with --channel")
+        }
+        (None, None, _) => bail!(
+            "no probe is hand-held; give one the role \"hand-held\" in the bench file, or say what \
+             you read off with `panroom measured`"
+        ),
+    };
+    match args.place.into() {
+        Some(place) => {
+            let batch = batch(&at, args.batch, Unnamed::Nobody).await?.batch;
+            act(&at, Act::Hold { batch, channel, at: place, stays: args.stays }).await
+        }
+        None => act(&at, Act::PutAway { channel }).await,
+    }
+}
+
+pub async fn measured(at: Place, args: args::Measured) -> anyhow::Result<ExitCode> {
+    let Some(place) = args.place.into() else { bail!("measured where: lye, oils, pot or room?") };
+    let temperature = Temperature::parse(&args.temperature)?;
+    let batch = batch(&at, args.batch, Unnamed::Nobody).await?.batch;
+    act(&at, Act::Measured { batch, at: place, temperature }).await
+}
+
+pub async fn test(at: Place, args: args::Test) -> anyhow::Result<ExitCode> {
+    let batch = batch(&at, args.batch, Unnamed::Nobody).await?.batch;
+    let value = TestValue::parse(&args.result);
+    let method = args.by.map(Into::into);
+    act(&at, Act::Test { batch, test: args.name, method, sample: args.sample, value }).await
 }
 
 pub async fn scale(at: Place, args: args::Scale) -> anyhow::Result<ExitCode> {

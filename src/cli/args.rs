@@ -5,10 +5,10 @@ use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
 use clap::{Parser, Subcommand, ValueEnum};
 
 use super::instruments::{IdentifyArgs, ListenArgs, PortsArgs};
-use crate::bench::{Observation, Outcome, Remedy};
+use crate::bench::{Observation, Outcome, ProbeAt, Remedy};
 use crate::daemon::{Folder, PageOptions};
 use crate::demo;
-use crate::plan::Alterations;
+use crate::plan::{Alterations, TestMethod};
 use crate::web::page::DEFAULT_ADDRESS;
 
 /// Watches the scale and the thermometer of a soap maker's bench, guides the weighing, warns of too
@@ -65,6 +65,12 @@ pub enum Command {
     Emergency,
     /// The probe comes out of the pot for stirring; its alarms wait 90 s
     ProbeOut(ProbeOut),
+    /// Say where the hand-held probe is now: lye, oils, pot, room, or away
+    Hold(Hold),
+    /// A temperature you read off a thermometer of your own; it stays marked so
+    Measured(Measured),
+    /// Record a test of the soap: result, and how it was done where the recipe does not say
+    Test(Test),
     /// The scale is now with this batch
     Scale(Scale),
     /// This probe is now in this batch
@@ -117,6 +123,12 @@ pub enum Story {
     CausticOver,
     /// The scale is unplugged in mid-pour, and comes back
     ScaleUnplugged,
+    /// Three pots at once on one scale
+    ThreePots,
+    /// The pot climbs towards boiling over; the warning is seen, and it cools
+    BoilOverNear,
+    /// The probe in the pot breaks in mid-cook; readings by hand keep it going
+    BrokenProbe,
 }
 
 #[derive(clap::Args)]
@@ -257,14 +269,14 @@ pub struct Correct {
     pub mass: String,
     /// Why the mass on record is wrong
     pub reason: String,
-    /// The batch [default: the one that is open]
+    /// The batch, by its number or the letter of its pot [default: the only one]
     #[arg(long)]
     pub batch: Option<String>,
 }
 
 #[derive(clap::Args)]
 pub struct AskRemedy {
-    /// The batch [default: the one that is open]
+    /// The batch, by its number or the letter of its pot [default: the only one]
     #[arg(long)]
     pub batch: Option<String>,
 }
@@ -331,6 +343,97 @@ pub struct ProbeOut {
     /// The batch, by its number or the letter of its pot [default: the one that asks, or the only one]
     #[arg(long)]
     pub batch: Option<String>,
+}
+
+#[derive(clap::Args)]
+pub struct Hold {
+    /// Where it is
+    pub place: PlaceName,
+    /// The hand-held probe, as the bench file names it [default: the only one]
+    #[arg(long, value_name = "CHANNEL")]
+    pub channel: Option<String>,
+    /// It stays there until you say otherwise
+    #[arg(long)]
+    pub stays: bool,
+    /// The batch, by its number or the letter of its pot [default: the only one]
+    #[arg(long)]
+    pub batch: Option<String>,
+}
+
+#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum PlaceName {
+    Lye,
+    Oils,
+    Pot,
+    Room,
+    /// Nowhere: it counts for nothing
+    Away,
+}
+
+#[derive(clap::Args)]
+pub struct Measured {
+    /// Of what: lye, oils, pot or room
+    pub place: PlaceName,
+    /// With its unit, like "100 °F" or "38 °C"
+    pub temperature: String,
+    /// The batch, by its number or the letter of its pot [default: the only one]
+    #[arg(long)]
+    pub batch: Option<String>,
+}
+
+#[derive(clap::Args)]
+pub struct Test {
+    /// The test as the recipe names it, or a name of your own
+    pub name: String,
+    /// The result: a pH like 9.8, or a word like "clear"
+    pub result: String,
+    /// By what, if not as the recipe says
+    #[arg(long, value_enum)]
+    pub by: Option<MethodName>,
+    /// How the sample was made, if not as the recipe says
+    #[arg(long)]
+    pub sample: Option<String>,
+    /// The batch, by its number or the letter of its pot [default: the only one]
+    #[arg(long)]
+    pub batch: Option<String>,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+pub enum MethodName {
+    /// A pH meter
+    Meter,
+    /// Test strips
+    Strip,
+    /// Drops that change colour; soap's own pH pinks them on a wet bar anyway
+    Indicator,
+    /// The tongue; refused after too much caustic
+    Zap,
+    /// As the name and the sample say
+    Other,
+}
+
+impl From<MethodName> for TestMethod {
+    fn from(name: MethodName) -> TestMethod {
+        match name {
+            MethodName::Meter => TestMethod::Meter,
+            MethodName::Strip => TestMethod::Strip,
+            MethodName::Indicator => TestMethod::Indicator,
+            MethodName::Zap => TestMethod::Zap,
+            MethodName::Other => TestMethod::Other,
+        }
+    }
+}
+
+impl From<PlaceName> for Option<ProbeAt> {
+    fn from(name: PlaceName) -> Option<ProbeAt> {
+        match name {
+            PlaceName::Lye => Some(ProbeAt::Lye),
+            PlaceName::Oils => Some(ProbeAt::Oils),
+            PlaceName::Pot => Some(ProbeAt::Pot),
+            PlaceName::Room => Some(ProbeAt::Room),
+            PlaceName::Away => None,
+        }
+    }
 }
 
 #[derive(clap::Args)]
@@ -455,6 +558,9 @@ impl Story {
             Story::AllRight => "all-right",
             Story::CausticOver => "caustic-over",
             Story::ScaleUnplugged => "scale-unplugged",
+            Story::ThreePots => "three-pots",
+            Story::BoilOverNear => "boil-over-near",
+            Story::BrokenProbe => "broken-probe",
         }
     }
 }

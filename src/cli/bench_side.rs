@@ -125,6 +125,18 @@ fn check_sheet(file: &Path) -> anyhow::Result<ExitCode> {
         }
     }
     writeln!(out, "{} of {} examples hold", outcomes.len() - faults, outcomes.len())?;
+    for missing in wire::unproved(&sheet) {
+        writeln!(out, "no example of {missing}")?;
+    }
+    if let Some(lost) = wire::lost_digit(&sheet) {
+        writeln!(
+            out,
+            "It cannot tell a line that lost a digit from another load: {}. For caustic write the \
+             pattern for a fixed width, if the instrument keeps to one; an output with a check is \
+             better still.",
+            lost.words()
+        )?;
+    }
     Ok(if faults == 0 { ExitCode::SUCCESS } else { ExitCode::FAILURE })
 }
 

@@ -2,8 +2,8 @@
 //! but words and alignment.
 
 use crate::bench::{
-    AlarmView, BatchView, CaptureHow, ChannelView, InstrumentView, Pace, Phase, Priority, Role,
-    View, WeighingView,
+    AlarmView, BatchView, CaptureHow, ChannelView, InstrumentView, Pace, Phase, Priority, ProbeAt,
+    Role, Source, View, WeighingView,
 };
 use crate::quantity::{Mass, MassUnit, Span, TemperatureUnit};
 use crate::reading::Value;
@@ -120,8 +120,35 @@ pub fn batch(batch: &BatchView, width: usize, detail: Detail) -> Vec<String> {
             Some(left) => format!("next look in {left}"),
             None => "a look is due".to_owned(),
         };
-        let cooked = format!("  cooked {} of {}, {look}", cook.watched, cook.duration);
+        let standing = cook.standing.as_ref().map_or_else(String::new, |why| format!(" ({why})"));
+        let cooked = format!("  cooked {} of {}{standing}, {look}", cook.watched, cook.duration);
         lines.extend(wrap(&cooked, width, "    "));
+    }
+    for test in batch.cook.iter().flat_map(|cook| &cook.tests) {
+        let state = match (test.offered, test.passed) {
+            (false, _) => "not offered after too much caustic".to_owned(),
+            (true, Some(true)) => "passed".to_owned(),
+            (true, _) if test.attempts > 0 => format!("not passed in {} tries", test.attempts),
+            (true, _) => "not tested yet".to_owned(),
+        };
+        let (method, sample) = (test.method.words(), &test.sample);
+        let words =
+            format!("  test: {} by {method}, {sample}; {} passes; {state}", test.name, test.limit);
+        lines.extend(wrap(&words, width, "    "));
+    }
+    if let Some(cool) = &batch.cool {
+        lines.extend(cool.not_yet.iter().map(|reason| format!("  not yet: {reason}")));
+    }
+    for known in &batch.temperatures {
+        let temperature = known.temperature.show(batch.units.temperature, 1);
+        let source = match known.source {
+            Source::Probe => "by its probe",
+            Source::HandHeld => "by the hand-held probe",
+            Source::Spot => "by the hand-held probe, now elsewhere",
+            Source::ByHand => "by hand",
+        };
+        let place = known.at.words();
+        lines.push(format!("  {place} {temperature}, {source}, {}", age_words(known.age)));
     }
     if let Some(lye) = &batch.lye {
         let unit = batch.units.temperature;
@@ -243,7 +270,15 @@ fn channel(channel: &ChannelView) -> String {
         (None, Some(age)) => format!("silent for {age}"),
         (_, None) => "never heard".to_owned(),
     };
-    format!("{} {value} ({age})", channel.channel)
+    let place = match (&channel.held, channel.role) {
+        (Some(held), _) if held.settled => format!(" in the {}", held.at.words()),
+        (Some(held), _) => format!(" in the {}, settling", held.at.words()),
+        (None, Role::Probe { at: ProbeAt::Hand, .. }) => {
+            ", hand-held, counts for nothing".to_owned()
+        }
+        _ => String::new(),
+    };
+    format!("{}{place} {value} ({age})", channel.channel)
 }
 
 fn age_words(age: Span) -> String {

@@ -113,3 +113,47 @@ fn gaps(journal: &Reader) -> Result<Vec<Gap>, JournalError> {
     };
     journal.gaps()?.into_iter().map(gap).collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::bench::Numbered;
+
+    fn at(seconds: i64) -> Moment {
+        Moment::from_nanos(seconds * 1_000_000_000)
+    }
+
+    fn row(session: u32, seconds: i64, taken: bool, batch: &str, channel: &str) -> FactRow {
+        let (batch, channel) = (BatchId(batch.to_owned()), Channel::new(channel));
+        let fact = match taken {
+            true => Fact::LeaseTaken { batch, channel },
+            false => Fact::LeaseReturned { batch, channel },
+        };
+        FactRow { session, numbered: Numbered { number: 1, at: at(seconds), fact } }
+    }
+
+    /// A probe goes from pot A to pot B and back, across a restart.
+    #[test]
+    fn a_probe_counts_only_while_it_was_in_its_pot() {
+        let facts = [
+            row(1, 10, true, "a", "pot"),
+            row(1, 10, true, "a", "lye"),
+            row(1, 20, false, "a", "pot"),
+            row(1, 20, true, "b", "pot"),
+            row(1, 30, false, "b", "pot"),
+            row(1, 30, true, "a", "pot"),
+            row(2, 5, false, "a", "pot"),
+        ];
+        let leases = |batch: &str, channel: &str, session| {
+            leases_of(&facts, &BatchId(batch.to_owned()), &Channel::new(channel), session)
+        };
+        let (begin, end) = (Moment::from_nanos(i64::MIN), Moment::from_nanos(i64::MAX));
+        assert_eq!(leases("a", "pot", 1), [at(10)..=at(20), at(30)..=end]);
+        assert_eq!(leases("b", "pot", 1), [at(20)..=at(30)]);
+        assert_eq!(leases("a", "lye", 1), [at(10)..=end]);
+        // what was held when session 2 began was held from its beginning
+        assert_eq!(leases("a", "pot", 2), [begin..=begin, begin..=at(5)]);
+        assert_eq!(leases("a", "lye", 2), [begin..=end]);
+        assert_eq!(leases("b", "pot", 2), [begin..=begin]);
+    }
+}

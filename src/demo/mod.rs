@@ -42,10 +42,14 @@ pub struct Options {
 
 const RECIPE: &str = include_str!("recipe.toml");
 const BENCH: &str = include_str!("bench.toml");
+const BENCH_THREE: &str = include_str!("bench-three.toml");
 const STORIES: &[(&str, &str)] = &[
     ("all-right", include_str!("stories/all-right.story")),
     ("caustic-over", include_str!("stories/caustic-over.story")),
     ("scale-unplugged", include_str!("stories/scale-unplugged.story")),
+    ("three-pots", include_str!("stories/three-pots.story")),
+    ("boil-over-near", include_str!("stories/boil-over-near.story")),
+    ("broken-probe", include_str!("stories/broken-probe.story")),
 ];
 const WIDTH: usize = 100;
 
@@ -62,7 +66,7 @@ pub async fn run(options: Options) -> anyhow::Result<ExitCode> {
     let ports = folder.path().join("ports");
     std::fs::create_dir_all(&ports)
         .with_context(|| format!("folder {} cannot be made", ports.display()))?;
-    let bench_file = bench_file(&ports)?;
+    let bench_file = bench_file(&ports, story.pots)?;
     let mut rig = Rig::new(&story, &bench_file, &clock, options.play)?;
     let daemon = daemon::start(daemon::Options {
         folder: folder.clone(),
@@ -78,13 +82,12 @@ pub async fn run(options: Options) -> anyhow::Result<ExitCode> {
         crate::cli::show_page(&gate.address())?;
     }
     let until = (!options.play).then_some(story.until);
-    let played = play(&daemon, &mut rig, until, &clock).await;
+    let played = play(&daemon, &mut rig, story.pots, until, &clock).await;
     if options.play && played.is_ok() {
         stay().await?;
     }
     daemon.stop().await?;
-    let batch = played?;
-    conclude(&folder, &batch)
+    conclude(&folder, &played?)
 }
 
 /// A visitor may still be reading.
@@ -101,9 +104,10 @@ pub fn stories() -> impl Iterator<Item = &'static str> {
 async fn play(
     daemon: &Daemon,
     rig: &mut Rig,
+    pots: usize,
     until: Option<Span>,
     clock: &Clock,
-) -> anyhow::Result<BatchId> {
+) -> anyhow::Result<Vec<BatchId>> {
     let mut screen = Screen::default();
     let mut views = daemon.desk.views();
     let mut cues = daemon.desk.cues();
@@ -113,7 +117,11 @@ async fn play(
         operator: None,
         ..StartRequest::default()
     };
-    let batch = daemon.desk.start(request).await.map_err(anyhow::Error::msg)?;
+    let mut batches = Vec::new();
+    for _ in 0..pots {
+        let started = daemon.desk.start(request.clone()).await;
+        batches.push(started.map_err(anyhow::Error::msg)?);
+    }
     let began = clock.now();
     loop {
         rig.advance(&daemon.desk).await?;
@@ -125,27 +133,35 @@ async fn play(
             let view = daemon.desk.view();
             screen.view(&view)?;
             if view.batches.is_empty() && clock.now().since(began).seconds() > 1.0 {
-                return Ok(batch);
+                return Ok(batches);
             }
         }
         if let Some(until) = until.filter(|&until| clock.now().since(began) > until) {
-            bail!("the batch did not come to its end within {until}");
+            bail!("not every batch came to its end within {until}");
         }
         rig.rest().await;
     }
 }
 
-fn conclude(folder: &Folder, batch: &BatchId) -> anyhow::Result<ExitCode> {
+fn conclude(folder: &Folder, batches: &[BatchId]) -> anyhow::Result<ExitCode> {
     let journal = Reader::open(&folder.journal())?;
-    let review = daemon::review_of(&journal, batch)?
-        .with_context(|| format!("batch {batch} is not in the journal"))?;
     let mut out = std::io::stdout();
-    writeln!(out, "\n{}", review::text(&review, WIDTH, &civil))?;
+    for batch in batches {
+        let review = daemon::review_of(&journal, batch)?
+            .with_context(|| format!("batch {batch} is not in the journal"))?;
+        writeln!(out, "\n{}", review::text(&review, WIDTH, &civil))?;
+    }
     writeln!(out, "The journal lies in {}", folder.journal().display())?;
-    writeln!(out, "Look again with: panroom --data {} review {batch}", folder.path().display())?;
-    let row = journal.batches()?.into_iter().find(|row| &row.batch == batch);
-    let finished = row.and_then(|row| row.outcome) == Some(Outcome::Finished);
-    Ok(if finished { ExitCode::SUCCESS } else { ExitCode::FAILURE })
+    for batch in batches {
+        let folder = folder.path().display();
+        writeln!(out, "Look again with: panroom --data {folder} review {batch}")?;
+    }
+    let rows = journal.batches()?;
+    let finished = |batch: &BatchId| {
+        let row = rows.iter().find(|row| &row.batch == batch);
+        row.and_then(|row| row.outcome) == Some(Outcome::Finished)
+    };
+    Ok(if batches.iter().all(finished) { ExitCode::SUCCESS } else { ExitCode::FAILURE })
 }
 
 fn announce(story: &Story, speed: u8) -> std::io::Result<()> {
@@ -166,9 +182,9 @@ fn story(name: &str) -> anyhow::Result<Story> {
 }
 
 /// The demonstration's bench file with the links its ports stand behind.
-fn bench_file(ports: &std::path::Path) -> anyhow::Result<BenchFile> {
-    let mut text = BENCH.to_owned();
-    for instrument in ["scale", "thermometer", "pot-probe"] {
+fn bench_file(ports: &std::path::Path, pots: usize) -> anyhow::Result<BenchFile> {
+    let mut text = if pots > 1 { BENCH_THREE.to_owned() } else { BENCH.to_owned() };
+    for instrument in ["scale", "thermometer", "pot-probe", "thermometer-b", "thermometer-c"] {
         let link = ports.join(instrument);
         text = text.replace(&format!("@{instrument}@"), &link.display().to_string());
     }

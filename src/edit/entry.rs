@@ -113,7 +113,10 @@ impl Entry {
             let inner = part.part(path).filter(|inner| inner.many)?;
             return Some((self.rows_mut(inner.key), inner));
         };
-        let (key, number) = row.strip_suffix(']')?.split_once('[')?;
+        let Some((key, number)) = row.strip_suffix(']').and_then(|row| row.split_once('[')) else {
+            let inner = part.part(row).filter(|inner| !inner.many)?;
+            return self.part_mut(inner.key).rows_at(inner, path);
+        };
         let inner = part.part(key)?;
         let index = number.parse::<usize>().ok()?.checked_sub(1)?;
         self.rows_mut(inner.key).get_mut(index)?.rows_at(inner, path)

@@ -1,5 +1,6 @@
 use serde::{Deserialize, Serialize};
 
+use super::CookTest;
 use crate::chemistry::{Formula, IngredientId, StartState};
 use crate::quantity::{
     Mass, MassUnit, Share, Span, Temperature, TemperatureDelta, TemperatureUnit, Volume,
@@ -74,6 +75,10 @@ pub enum StepKind {
     TakeOut(TakeOut),
     /// Something the operator does and says done: melt down, pour, unmould.
     Do,
+    /// The same, once the pot is no hotter than this.
+    WhenCool {
+        below: Temperature,
+    },
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -184,6 +189,9 @@ pub struct Cook {
     pub duration: Span,
     /// Remind to look this often.
     pub look_every: Span,
+    /// To be passed before the cook ends.
+    #[serde(default)]
+    pub tests: Vec<CookTest>,
 }
 
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]

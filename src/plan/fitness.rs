@@ -7,7 +7,7 @@ use crate::bench_file::{BenchFile, VesselFile};
 use crate::chemistry::{FormulaFault, IngredientId, Masses, ScaleFacts, water_boils_at};
 use crate::problem::{Problem, Problems};
 use crate::quantity::{Mass, Share, TemperatureDelta};
-use crate::recipe::Recipe;
+use crate::recipe::{Recipe, When};
 
 use super::{ControlRecipe, FatBasis, Finding, Outlook, Severity, StepKind, Tolerance};
 
@@ -66,6 +66,7 @@ pub(super) fn findings(situation: &Situation<'_>) -> Vec<Finding> {
         Some((_, scale)) => {
             situation.scale(&mut found, &scale.facts);
             situation.weighings(&mut found, &scale.facts, scale.least());
+            situation.wire(&mut found);
             if scale.last_checked.is_none() {
                 found.note(
                     "nothing says when the scale was last checked; put a mass piece of known mass \
@@ -78,6 +79,7 @@ pub(super) fn findings(situation: &Situation<'_>) -> Vec<Finding> {
     }
     situation.vessels(&mut found);
     situation.cook(&mut found);
+    situation.flash_points(&mut found);
     found.list.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
     found.list
 }
@@ -188,6 +190,28 @@ impl Situation<'_> {
                     cook.high_high.show(unit, 1),
                     boils.show(unit, 1)
                 ));
+            }
+        }
+    }
+
+    /// Something that burns, into a pot that is hotter than where its vapour catches fire.
+    fn flash_points(&self, found: &mut Findings) {
+        let unit = self.control.units.temperature;
+        let hot = |when: When| matches!(when, When::BeforeCook | When::AfterCook);
+        for addition in self.recipe.additions.iter().filter(|addition| hot(addition.when)) {
+            let Some(point) = addition.flash_point else { continue };
+            let (name, shown) = (&addition.name, point.show(unit, 0));
+            match addition.below {
+                Some(below) if below < point => {}
+                Some(below) => found.warn(format!(
+                    "{name} may go into a pot of {}, and its flash point is {shown}: set `below` \
+                     lower, or keep every flame and coil off",
+                    below.show(unit, 0)
+                )),
+                None => found.warn(format!(
+                    "{name} has a flash point of {shown} and no `below`: nothing holds it back \
+                     from a hotter pot"
+                )),
             }
         }
     }

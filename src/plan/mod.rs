@@ -2,6 +2,7 @@
 
 mod alterations;
 mod control;
+mod cook_test;
 mod fitness;
 mod formula;
 mod hazards;
@@ -21,6 +22,7 @@ pub use control::{
     Amount, ControlRecipe, Cook, Finding, Keep, Nature, Pot, Severity, Step, StepKind, TakeOut,
     Tolerance, Units, Vessel, Weigh, Window,
 };
+pub use cook_test::{CookTest, INDICATOR_NOTE, TestLimit, TestMethod, TestValue};
 pub use formula::FatBasis;
 pub use outlook::{CausticOutlook, LyeOutlook, Outlook};
 pub use scaling::{DENSITY_ASSUMED_G_PER_ML, ScaleTo, ScalingError, Swapped, scaled, swapped};

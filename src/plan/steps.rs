@@ -2,7 +2,7 @@
 
 use crate::bench_file::BenchFile;
 use crate::chemistry::Masses;
-use crate::quantity::{Mass, Share};
+use crate::quantity::{Mass, Share, Temperature};
 use crate::recipe::{
     Addition, AdditionAmount, CausticChoice, LateFat, Lot, Oil, Order, Recipe, When,
 };
@@ -182,6 +182,12 @@ impl Steps<'_> {
         let recipe = self.recipe;
         let due: Vec<&Addition> = recipe.additions.iter().filter(|a| a.when == when).collect();
         for addition in &due {
+            if addition.into == Vessel::Pot
+                && let Some(below) = addition.below
+            {
+                let title = format!("let the pot cool for the {}", addition.name);
+                self.push("cool", &title, addition.hazards.clone(), StepKind::WhenCool { below });
+            }
             let weigh = Weigh {
                 ingredient: addition.id.clone(),
                 name: addition.name.clone(),
@@ -194,16 +200,32 @@ impl Steps<'_> {
             };
             self.weigh(weigh, addition.hazards.clone());
         }
-        let own = due.iter().filter(|addition| addition.into == Vessel::Own);
-        let (names, dangers): (Vec<&str>, Vec<_>) =
-            own.map(|addition| (addition.name.as_str(), addition.hazards.clone())).unzip();
-        if !names.is_empty() {
-            let hot = when == When::AfterCook && recipe.cook.is_some();
-            let mut dangers = dangers.concat();
-            dangers.extend(if hot { words(&hazards::STIR_IN) } else { Vec::new() });
-            let title = format!("stir in {}", names.join(", "));
-            self.push("stir-in", &title, dangers, StepKind::Do);
+        let hot = when == When::AfterCook && recipe.cook.is_some();
+        let own: Vec<&Addition> =
+            due.into_iter().filter(|addition| addition.into == Vessel::Own).collect();
+        self.stir_in(&own, None, hot);
+        // the pot cools: what may go in hotter goes in first
+        let mut limits: Vec<Temperature> = own.iter().filter_map(|own| own.below).collect();
+        limits.sort_by_key(|&limit| std::cmp::Reverse(limit));
+        limits.dedup();
+        for limit in limits {
+            self.stir_in(&own, Some(limit), hot);
         }
+    }
+
+    /// The additions from their own cups that have this limit of the pot, or none.
+    fn stir_in(&mut self, own: &[&Addition], below: Option<Temperature>, hot: bool) {
+        let now = own.iter().filter(|addition| addition.below == below);
+        let (names, dangers): (Vec<&str>, Vec<_>) =
+            now.map(|addition| (addition.name.as_str(), addition.hazards.clone())).unzip();
+        if names.is_empty() {
+            return;
+        }
+        let mut dangers = dangers.concat();
+        dangers.extend(if hot { words(&hazards::STIR_IN) } else { Vec::new() });
+        let title = format!("stir in {}", names.join(", "));
+        let kind = below.map_or(StepKind::Do, |below| StepKind::WhenCool { below });
+        self.push("stir-in", &title, dangers, kind);
     }
 
     fn late_fats(&mut self) {
@@ -237,8 +259,11 @@ impl Steps<'_> {
             high_high: plan.high_high,
             duration: plan.duration,
             look_every: plan.look_every,
+            tests: plan.tests,
         };
-        let dangers = hazards::cook(self.units.temperature);
+        let mut dangers = hazards::cook(self.units.temperature);
+        let notes = cook.tests.iter().filter_map(|test| test.method.note());
+        dangers.extend(notes.map(str::to_owned));
         self.push("cook", "cook", dangers, StepKind::Cook(cook));
     }
 

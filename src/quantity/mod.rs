@@ -7,6 +7,7 @@
 
 mod mass;
 mod parse;
+mod ph;
 mod share;
 mod span;
 mod temperature;
@@ -14,6 +15,7 @@ mod volume;
 
 pub use mass::{Mass, MassUnit};
 pub use parse::QuantityError;
+pub use ph::Ph;
 pub use share::Share;
 pub use span::{Moment, Span};
 pub use temperature::{Temperature, TemperatureDelta, TemperatureUnit};

@@ -1,9 +1,9 @@
 //! What is added to the soap beside oils and lye, early and late.
 
 use crate::chemistry::{FatTable, FormulaAcid, IngredientId};
-use crate::plan::Vessel;
+use crate::plan::{Vessel, Window};
 use crate::problem::{Form, Placed, Table};
-use crate::quantity::Share;
+use crate::quantity::{Share, Temperature, TemperatureUnit};
 
 use super::ingredients::{common, fat, positive_mass, positive_share, slug};
 use super::{Addition, AdditionAmount, LateFat, When, amounts};
@@ -12,8 +12,24 @@ use super::{Addition, AdditionAmount, LateFat, When, amounts};
 const ADDITION_MOST: Share = Share::from_percent(50);
 const FLAMMABLE: &str =
     "flammable: flame and heating coil off, room aired, pot cooled before it comes near";
+/// Common practice, no source.
+const BROWNS: &str = "milk and sugar brown in hot soap and heat it up: add it cool, a little at a \
+                      time, and look for the pot to climb";
+/// An alcohol goes into a pot no hotter than this when the recipe says nothing. Ours: well below
+/// where ethanol boils, 78 °C, and isopropanol, 82 °C (CRC Handbook of Chemistry and Physics, from
+/// memory).
+const FLAMMABLE_BELOW: Temperature = Temperature::from_celsius(60);
+/// No addition is kept back until the pot is colder than this, or hotter.
+const BELOW_RANGE: Window =
+    Window { low: Temperature::from_celsius(20), high: Temperature::from_celsius(120) };
+const FLASH_RANGE: Window =
+    Window { low: Temperature::from_celsius(-40), high: Temperature::from_celsius(350) };
 
-pub(super) fn addition<'a>(form: &mut Form<'a>, mut table: Table<'a>) -> Option<Addition> {
+pub(super) fn addition<'a>(
+    form: &mut Form<'a>,
+    mut table: Table<'a>,
+    unit: TemperatureUnit,
+) -> Option<Addition> {
     let name = form.text(&mut table, "name");
     form.need(&table, "name", "what is added, like `glycerin`", "add it");
     let amount = amount(form, &mut table);
@@ -25,22 +41,34 @@ pub(super) fn addition<'a>(form: &mut Form<'a>, mut table: Table<'a>) -> Option<
     let vessels = [("own cup", Vessel::Own), ("pot", Vessel::Pot)];
     let into = form.word(&mut table, "into", &vessels);
     let mut hazards = form.texts(&mut table, "hazards");
+    let below = form.quantity(&mut table, "below", Temperature::parse);
+    let below = below.filter(|below| believable(form, below, BELOW_RANGE));
+    let flash_point = form.quantity(&mut table, "flash_point", Temperature::parse);
+    let flash_point = flash_point.filter(|point| believable(form, point, FLASH_RANGE));
     let common = common(form, &mut table);
     let acid = acid(form, &mut table, name.as_ref(), when.as_ref());
     form.close(table);
-    let name = name?.value;
-    if hazards.is_empty() && is_flammable(&name) {
-        hazards.push(FLAMMABLE.to_owned());
+    let (name, when) = (name?.value, when?.value);
+    if when == When::BeforeLye
+        && let Some(below) = &below
+    {
+        let advice = "leave `below` out: the windows of [bring_together] hold there";
+        form.refuse(below, "a limit before there is a hot pot", "`below` after the lye", advice);
     }
+    let flash_shown = flash_point.as_ref().map(|point| point.value.show(unit, 0));
+    hazards.extend(hazards_of(&name, flash_shown));
+    let usual = (is_flammable(&name) && when != When::BeforeLye).then_some(FLAMMABLE_BELOW);
     Some(Addition {
         id: IngredientId(slug(&name)),
         name,
         amount: amount?,
-        when: when?.value,
+        when,
         into: into.map_or(Vessel::Own, |into| into.value),
         nature: common.nature,
         tolerance: common.tolerance,
         hazards,
+        below: below.map(|below| below.value).or(usual),
+        flash_point: flash_point.map(|point| point.value),
         acid,
         lot: common.lot,
         line: common.line,
@@ -135,6 +163,39 @@ fn amount<'a>(form: &mut Form<'a>, table: &mut Table<'a>) -> Option<AdditionAmou
         }
     };
     good.then_some(amount.value)
+}
+
+fn believable(form: &mut Form<'_>, at: &Placed<Temperature>, range: Window) -> bool {
+    let good = (range.low..=range.high).contains(&at.value);
+    if !good {
+        let expected = format!("{} to {}", range.low, range.high);
+        form.refuse(at, at.value.to_string(), expected, "check number and unit");
+    }
+    good
+}
+
+/// What a name and a flash point say; the maker's own words stand before them.
+fn hazards_of(name: &str, flash_point: Option<String>) -> Vec<String> {
+    let mut hazards = Vec::new();
+    if is_flammable(name) {
+        hazards.push(FLAMMABLE.to_owned());
+    }
+    if let Some(point) = flash_point {
+        hazards.push(format!(
+            "flash point {point}: above it the vapour catches fire from a flame or a glowing coil"
+        ));
+    }
+    if browns(name) {
+        hazards.push(BROWNS.to_owned());
+    }
+    hazards
+}
+
+fn browns(name: &str) -> bool {
+    let name = name.to_lowercase();
+    ["milk", "cream", "yogurt", "yoghurt", "sugar", "honey", "syrup", "beer", "wine"]
+        .iter()
+        .any(|word| name.split(|c: char| !c.is_alphanumeric()).any(|part| part == *word))
 }
 
 fn is_flammable(name: &str) -> bool {

@@ -1,13 +1,14 @@
 //! Amounts as makers write them: "2.7:1", "4–6 %", "71 °C to 93 °C".
 
 use crate::plan::{Tolerance, Window};
-use crate::quantity::{Mass, QuantityError, Share, Temperature};
+use crate::quantity::{Mass, Ph, QuantityError, Share, Temperature};
 
 use super::AdditionAmount;
 
 const TOLERANCE_EXPECTED: &str = "a mass like `0.5 g` or a share like `1 %`";
 const AMOUNT_EXPECTED: &str =
     "a mass like `12 g`, a share of the oils like `5 %`, or a range like `4–6 %`";
+const PH_EXPECTED: &str = "two pH, low and high, like `9 to 10.5`";
 const WINDOW_EXPECTED: &str = "two temperatures, low and high, like `71 °C to 93 °C`";
 
 pub(super) fn addition(text: &str) -> Result<AdditionAmount, QuantityError> {
@@ -41,6 +42,19 @@ pub(super) fn window(text: &str) -> Result<Window, QuantityError> {
         return Err(not_understood(text, WINDOW_EXPECTED));
     }
     Ok(window)
+}
+
+pub(super) fn ph_range(text: &str) -> Result<(Ph, Ph), QuantityError> {
+    let (low, high) = text
+        .split_once(" to ")
+        .or_else(|| text.split_once('–'))
+        .or_else(|| text.split_once('-'))
+        .ok_or_else(|| not_understood(text, PH_EXPECTED))?;
+    let (low, high) = (Ph::parse(low)?, Ph::parse(high)?);
+    if low >= high {
+        return Err(not_understood(text, PH_EXPECTED));
+    }
+    Ok((low, high))
 }
 
 /// "4–6 %" as "4 %" and "6 %"; a unit written once holds for both ends.

@@ -84,6 +84,8 @@ pub const FORM: Part = Part {
                 words("tolerance"),
                 words("acid"),
                 words("strength"),
+                words("below"),
+                words("flash_point"),
                 list("hazards"),
                 words("lot"),
             ],
@@ -118,7 +120,18 @@ pub const FORM: Part = Part {
                 words("for"),
                 words("look_every"),
             ],
-            parts: &[],
+            parts: &[Part {
+                key: "test",
+                many: true,
+                keys: &[
+                    words("name"),
+                    words("by"),
+                    words("sample"),
+                    words("between"),
+                    list("passes"),
+                ],
+                parts: &[],
+            }],
         },
         Part {
             key: "work",

@@ -11,6 +11,7 @@ mod ingredients;
 mod liquid;
 mod process;
 mod read;
+mod tests_of_cook;
 
 pub(crate) use read::{digest, units};
 
@@ -19,7 +20,7 @@ use std::collections::BTreeMap;
 use crate::chemistry::{
     Alkali, FormulaAcid, IngredientId, LiquidRule, LotCertificate, water_boils_at,
 };
-use crate::plan::{Nature, Tolerance, Units, Vessel, Window};
+use crate::plan::{CookTest, Nature, Tolerance, Units, Vessel, Window};
 use crate::quantity::{Mass, Share, Span, Temperature, TemperatureDelta};
 
 /// A complete recipe with a remark for every key: what a maker starts from.
@@ -139,6 +140,10 @@ pub struct Addition {
     pub nature: Nature,
     pub tolerance: Option<Tolerance>,
     pub hazards: Vec<String>,
+    /// Into a pot no hotter than this.
+    pub below: Option<Temperature>,
+    /// As its safety data sheet says.
+    pub flash_point: Option<Temperature>,
     /// What it eats of the caustic, if it is an acid.
     pub acid: Option<FormulaAcid>,
     pub lot: Option<Lot>,
@@ -204,6 +209,8 @@ pub struct CookPlan {
     pub high_high: Temperature,
     pub duration: Span,
     pub look_every: Span,
+    /// To be passed before it ends.
+    pub tests: Vec<CookTest>,
     /// The file sets limits of its own; otherwise they are the usual ones.
     pub stated: bool,
 }

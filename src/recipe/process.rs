@@ -4,7 +4,7 @@ use crate::plan::Window;
 use crate::problem::{Form, Placed, Table};
 use crate::quantity::{Span, Temperature, TemperatureDelta};
 
-use super::{Combine, CookPlan, When, Work, amounts};
+use super::{Combine, CookPlan, When, Work, amounts, tests_of_cook};
 
 // The usual windows. All of them are common practice, no source, and each can be set in the file.
 pub(super) const COOK_WINDOW: Window =
@@ -54,6 +54,7 @@ pub(super) fn cook<'a>(form: &mut Form<'a>, table: Option<Table<'a>>) -> CookPla
         high_high: COOK_HIGH_HIGH,
         duration: COOK_DURATION,
         look_every: LOOK_EVERY,
+        tests: Vec::new(),
         stated: false,
     };
     let Some(mut table) = table else { return usual };
@@ -62,9 +63,11 @@ pub(super) fn cook<'a>(form: &mut Form<'a>, table: Option<Table<'a>>) -> CookPla
     let high_high = form.quantity(&mut table, "alarm_above", Temperature::parse);
     let duration = form.quantity(&mut table, "for", Span::parse);
     let look_every = form.quantity(&mut table, "look_every", Span::parse);
+    let rows = form.tables(&mut table, "test");
     let at = table.placed();
     let stated = ["keep", "warn_above", "alarm_above"].iter().any(|key| table.has(key));
     form.close(table);
+    let tests = tests_of_cook::tests(form, rows);
     let duration = duration.filter(|span| credible_span(form, span));
     let look_every = look_every.filter(|span| credible_span(form, span));
     let cook = CookPlan {
@@ -73,6 +76,7 @@ pub(super) fn cook<'a>(form: &mut Form<'a>, table: Option<Table<'a>>) -> CookPla
         high_high: high_high.as_ref().map_or(usual.high_high, |high| high.value),
         duration: duration.map_or(usual.duration, |span| span.value),
         look_every: look_every.map_or(usual.look_every, |span| span.value),
+        tests,
         stated,
     };
     let ordered = cook.window.high <= cook.high && cook.high < cook.high_high;

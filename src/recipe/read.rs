@@ -100,7 +100,7 @@ fn read<'a>(
     let additions: Vec<_> = form
         .tables(&mut table, "addition")
         .into_iter()
-        .filter_map(|row| additions::addition(form, row))
+        .filter_map(|row| additions::addition(form, row, units.temperature))
         .collect();
     let late_fats: Vec<_> = form
         .tables(&mut table, "fat_after_cook")

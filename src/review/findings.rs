@@ -20,6 +20,7 @@ pub fn findings(review: &Review) -> Vec<Finding> {
     list.vessels();
     list.heat();
     list.looks();
+    list.soap_tests();
     list.tolerance();
     list.unseen();
     list.by_hand();
@@ -153,6 +154,7 @@ impl List<'_> {
                 AlarmId::TemperatureHighHigh { .. } => ("far too hot", Grade::Danger),
                 AlarmId::TemperatureHigh { .. } => ("too hot", Grade::Warning),
                 AlarmId::HeatingFast { .. } => ("heating too fast", Grade::Warning),
+                AlarmId::TemperatureUnknown { .. } => ("not known to anybody", Grade::Warning),
                 AlarmId::TemperatureLow { .. } => ("fallen out of its window", Grade::Note),
                 _ => continue,
             };
@@ -163,6 +165,12 @@ impl List<'_> {
             });
             let (when, lasted) = (words::offset(alarm.raised), words::lasted(alarm));
             self.add(grade, format!("{place} {what} {when}{peak}, {lasted}"));
+        }
+    }
+
+    fn soap_tests(&mut self) {
+        for words in &self.review.not_passed {
+            self.add(Grade::Warning, words.clone());
         }
     }
 

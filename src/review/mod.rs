@@ -12,6 +12,7 @@ mod heat;
 mod ledger;
 mod model;
 mod remarks;
+mod soap_tests;
 mod steps;
 mod table;
 mod text;
@@ -25,6 +26,7 @@ pub use model::{
     HeatReview, LiquidReview, LookReview, LostReview, NotedReview, ObservationReview, Remark,
     RemedyReview, Review, StepReview, Unseen, UnseenKind, VesselReview,
 };
+pub use soap_tests::SoapTestReview;
 pub use table::{Side, Table};
 pub use text::{Told, outcome_words, text, told};
 
@@ -52,6 +54,8 @@ pub fn review(evidence: &Evidence) -> Option<Review> {
         noted: remarks::noted(&book),
         observations: remarks::observations(&book),
         looks: remarks::looks(&book),
+        soap_tests: soap_tests::soap_tests(&book),
+        not_passed: Vec::new(),
         remarks: remarks::remarks(&book),
         lost: unseen::lost(&book),
         unseen: unseen::unseen(&book),
@@ -60,6 +64,7 @@ pub fn review(evidence: &Evidence) -> Option<Review> {
         verified: evidence.verified,
         findings: Vec::new(),
     };
+    review.not_passed = soap_tests::not_passed(&book, &review.soap_tests);
     review.findings = findings::findings(&review);
     Some(review)
 }

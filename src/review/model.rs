@@ -1,5 +1,6 @@
 use serde::{Deserialize, Serialize};
 
+use super::soap_tests::SoapTestReview;
 use crate::bench::{
     AlarmId, BackVerdict, BatchId, CaptureHow, Observation, Outcome, Priority, ProbeAt, Remedy,
     Target,
@@ -33,6 +34,11 @@ pub struct Review {
     pub heat: Vec<HeatReview>,
     pub noted: Vec<NotedReview>,
     pub observations: Vec<ObservationReview>,
+    #[serde(default)]
+    pub soap_tests: Vec<SoapTestReview>,
+    /// Tests the recipe declares and the cook ended without, in words.
+    #[serde(default)]
+    pub not_passed: Vec<String>,
     pub looks: Vec<LookReview>,
     pub remarks: Vec<Remark>,
     pub lost: Vec<LostReview>,
@@ -76,6 +82,9 @@ pub struct StepReview {
     /// For weighings: the lot it was taken from, as far as it was said.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub lot: Option<String>,
+    /// The cook was ended, or something put into the pot, though something spoke against it.
+    #[serde(default)]
+    pub done_anyway: bool,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

@@ -5,8 +5,8 @@ use super::evidence::Dated;
 use super::model::{
     At, LookReview, NotedReview, ObservationReview, Remark, RemedyReview, VesselReview,
 };
-use crate::bench::{AlarmChange, AlarmId, Fact, Notice};
-use crate::quantity::Mass;
+use crate::bench::{AlarmChange, AlarmId, Fact, Notice, PutAway};
+use crate::quantity::{Mass, Temperature};
 
 pub fn remedies(book: &Book) -> Vec<RemedyReview> {
     each(book, |dated| match &dated.numbered.fact {
@@ -135,11 +135,32 @@ fn words<'a>(book: &Book, dated: &'a Dated) -> Option<(Option<&'a str>, String)>
             let out = until.since(dated.numbered.at);
             (None, format!("probe of the {} out for up to {out}", at.words()))
         }
+        Fact::Held { at, channel, .. } => (None, format!("{channel} in the {}", at.words())),
+        Fact::PutAway { channel, why, .. } => {
+            (None, format!("{channel} counts for nothing: {}", put_away_words(*why)))
+        }
+        Fact::SpotRead { step, at, temperature: read, channel, .. } => {
+            let by = channel.as_ref().map_or_else(|| "by hand".to_owned(), |c| format!("by {c}"));
+            (Some(step), format!("{} {}, {by}", at.words(), temperature(book, *read)))
+        }
+        Fact::CookClock { step, runs, .. } => {
+            let words = if *runs { "cook time counts" } else { "cook time stands still" };
+            (Some(step), words.to_owned())
+        }
         Fact::Silenced { until } => {
             (None, format!("sound off for {}", until.since(dated.numbered.at)))
         }
         _ => return None,
     })
+}
+
+const fn put_away_words(why: PutAway) -> &'static str {
+    match why {
+        PutAway::Said => "put away",
+        PutAway::Moved => "moved elsewhere",
+        PutAway::TimeOut => "nobody said for long where it was",
+        PutAway::TakenOut => "taken out",
+    }
 }
 
 fn notice_words(book: &Book, notice: Notice) -> String {
@@ -151,7 +172,17 @@ fn notice_words(book: &Book, notice: Notice) -> String {
         Notice::OffCentre => "the vessel weighed differently each time it was put down".to_owned(),
         Notice::DrawingMoisture => "the caustic gained mass by itself: moisture".to_owned(),
         Notice::UnitChanged { from, to } => format!("the scale's unit went from {from} to {to}"),
+        Notice::TemperaturesApart { at, by_hand, probe } => format!(
+            "{} {} by hand, {} by its probe: one of them was wrong",
+            at.words(),
+            temperature(book, by_hand),
+            temperature(book, probe)
+        ),
     }
+}
+
+fn temperature(book: &Book, temperature: Temperature) -> String {
+    temperature.show(book.control.units.temperature, 1)
 }
 
 fn mass(book: &Book, mass: Mass) -> String {

@@ -34,7 +34,10 @@ fn one(book: &Book, number: usize, step: &Step) -> StepReview {
         reopened: of(reopened_key).count(),
         target,
         capture: standing(book, step, target),
-        combined_anyway: combined_anyway(book, begun, done),
+        combined_anyway: on_word(book, begun, done, |asks| *asks == Ask::CombineAnyway),
+        done_anyway: on_word(book, begun, done, |asks| {
+            matches!(asks, Ask::EndCookAnyway | Ask::AddAnyway)
+        }),
         lot: match &step.kind {
             StepKind::Weigh(weigh) => weigh.lot.clone(),
             _ => None,
@@ -71,7 +74,13 @@ fn part_of(net: Mass, target: Mass) -> Option<Share> {
     (target > Mass::ZERO).then(|| Share::from_fraction_rounded(off))
 }
 
-fn combined_anyway(book: &Book, begun: Option<&Dated>, done: Option<&Dated>) -> bool {
+/// A question of this kind was answered with a yes while the step went on.
+fn on_word(
+    book: &Book,
+    begun: Option<&Dated>,
+    done: Option<&Dated>,
+    kind: impl Fn(&Ask) -> bool,
+) -> bool {
     let Some(begun) = begun else { return false };
     let last = done.map_or(u64::MAX, |done| done.numbered.number);
     let within = book
@@ -81,7 +90,7 @@ fn combined_anyway(book: &Book, begun: Option<&Dated>, done: Option<&Dated>) -> 
     let mut asked = None;
     for dated in within {
         match &dated.numbered.fact {
-            Fact::PromptRaised { prompt, asks: Ask::CombineAnyway, .. } => asked = Some(*prompt),
+            Fact::PromptRaised { prompt, asks, .. } if kind(asks) => asked = Some(*prompt),
             Fact::PromptClosed { prompt, answered: true, .. } if asked == Some(*prompt) => {
                 return true;
             }

@@ -6,11 +6,13 @@
 mod jump;
 mod rate;
 mod rest;
+mod settle;
 mod trace;
 mod unsteady;
 
 pub use jump::JumpWindow;
 pub use rate::{Rate, RateWindow};
 pub use rest::{RestTest, RestWindow};
+pub use settle::SettleWindow;
 pub use trace::TraceWindow;
 pub use unsteady::UnsteadyWindow;

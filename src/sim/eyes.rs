@@ -18,13 +18,17 @@ pub fn grams_shown(view: &View) -> Option<f64> {
     }
 }
 
+/// By the probe that stands there, or as the screen has it from elsewhere.
 pub fn celsius_at(view: &View, place: ProbeAt) -> Option<f64> {
-    let found = view
+    let probe = view
         .channels
         .iter()
-        .find(|channel| matches!(channel.role, Role::Probe { at, .. } if at == place))?;
-    match found.value {
+        .find(|channel| matches!(channel.role, Role::Probe { at, .. } if at == place));
+    match probe.and_then(|probe| probe.value) {
         Some(Value::Temperature { temperature, .. }) => Some(temperature.celsius()),
-        _ => None,
+        _ => {
+            let mut known = view.batches.iter().flat_map(|batch| &batch.temperatures);
+            known.find(|known| known.at == place).map(|known| known.temperature.celsius())
+        }
     }
 }

@@ -7,9 +7,12 @@ use crate::chemistry::{
     Alkali, Caustic, CausticForm, Formula, FormulaFat, LiquidRule, Reacting, ScaleFacts,
 };
 use crate::plan::{
-    Amount, ControlRecipe, Cook, Nature, Step, StepKind, Tolerance, Units, Vessel, Weigh, Window,
+    Amount, ControlRecipe, Cook, CookTest, Nature, Step, StepKind, TestLimit, TestMethod,
+    Tolerance, Units, Vessel, Weigh, Window,
 };
-use crate::quantity::{Mass, MassUnit, Share, Span, Temperature, TemperatureUnit};
+use crate::quantity::{
+    Mass, MassUnit, Ph, Share, Span, Temperature, TemperatureDelta, TemperatureUnit,
+};
 use crate::reading::Channel;
 
 /// A bench with its instruments and its empty vessels.
@@ -20,12 +23,18 @@ pub struct SimBench {
     pub vessels: BTreeMap<String, Mass>,
 }
 
-pub const RECIPES: [&str; 1] = ["three-oils"];
-pub const BENCHES: [&str; 3] = ["standard", "scale-and-pot", "scale-only"];
+pub const RECIPES: [&str; 3] = ["three-oils", "with-windows", "with-tests"];
+pub const BENCHES: [&str; 5] =
+    ["standard", "scale-and-pot", "scale-and-hand", "scale-only", "three-pots"];
 
 /// A control recipe by its name.
 pub fn recipe(name: &str) -> Option<ControlRecipe> {
-    (name == "three-oils").then(three_oils)
+    match name {
+        "three-oils" => Some(three_oils()),
+        "with-windows" => Some(with_windows()),
+        "with-tests" => Some(with_tests()),
+        _ => None,
+    }
 }
 
 /// A bench by its name.
@@ -37,7 +46,20 @@ pub fn bench(name: &str) -> Option<SimBench> {
         "scale-and-pot" => {
             channels.retain(|known| ["scale", "pot"].contains(&known.channel.as_str()))
         }
+        // one probe for all, in somebody's hand
+        "scale-and-hand" => {
+            channels.retain(|known| ["scale", "pot"].contains(&known.channel.as_str()));
+            // nothing is weighed in these stories; a slow scale makes them quick to play
+            channels.iter_mut().for_each(|known| known.period = Span::from_secs(1));
+            for known in channels.iter_mut().filter(|known| known.channel.as_str() == "pot") {
+                let at = ProbeAt::Hand;
+                known.role = Role::Probe { at, unit: TemperatureUnit::Celsius };
+                known.channel = Channel::new("stick");
+                known.instrument = "stick".to_owned();
+            }
+        }
         "scale-only" => channels.retain(|known| known.channel.as_str() == "scale"),
+        "three-pots" => channels.extend(probes_of("b").into_iter().chain(probes_of("c"))),
         _ => return None,
     }
     Some(bench)
@@ -80,6 +102,7 @@ pub fn three_oils() -> ControlRecipe {
                     high_high: celsius(98),
                     duration: Span::from_minutes(3),
                     look_every: Span::from_minutes(1),
+                    tests: Vec::new(),
                 }),
             ),
             weigh("glycerin", "glycerin", Amount::OfFats(Share::from_percent(5)), Vessel::Own),
@@ -89,6 +112,53 @@ pub fn three_oils() -> ControlRecipe {
         lye_start: None,
         pot: None,
     }
+}
+
+/// Three oils that come together with their lye only inside the usual windows, and a long cook.
+pub fn with_windows() -> ControlRecipe {
+    let celsius = Temperature::from_celsius;
+    let usual = Window { low: celsius(32), high: celsius(54) };
+    let mut recipe = three_oils();
+    for step in &mut recipe.steps {
+        match &mut step.kind {
+            StepKind::Combine { oils, lye, difference_max } => {
+                (*oils, *lye) = (Some(usual), Some(usual));
+                *difference_max = Some(TemperatureDelta::from_kelvin(11));
+            }
+            StepKind::Cook(cook) => {
+                cook.duration = Span::from_minutes(30);
+                cook.look_every = Span::from_minutes(10);
+            }
+            _ => {}
+        }
+    }
+    recipe
+}
+
+/// A cook that ends with two tests, and a fragrance that waits for the pot to cool.
+pub fn with_tests() -> ControlRecipe {
+    let mut recipe = three_oils();
+    let test = |key: &str, method, limit| CookTest {
+        key: key.to_owned(),
+        name: format!("the {key}"),
+        method,
+        sample: "1 g of soap in 99 g of water".to_owned(),
+        limit,
+    };
+    let (low, high) = (Ph::from_tenths(90), Ph::from_tenths(105));
+    let words = TestLimit::Words(vec!["nothing".to_owned()]);
+    for step in &mut recipe.steps {
+        if let StepKind::Cook(cook) = &mut step.kind {
+            cook.tests = vec![
+                test("ph", TestMethod::Meter, TestLimit::Ph { low, high }),
+                test("tongue", TestMethod::Zap, words.clone()),
+            ];
+        }
+    }
+    let below = Temperature::from_celsius(60);
+    let stir = step("stir-in", "stir in the fragrance", StepKind::WhenCool { below });
+    recipe.steps.insert(recipe.steps.len() - 1, stir);
+    recipe
 }
 
 /// A scale of 0.1 g and 3 kg, ten readings a second; a thermometer that streams three probes each
@@ -109,6 +179,16 @@ pub fn standard() -> SimBench {
         setup: Setup { channels, digest: "00".to_owned(), ..Setup::default() },
         vessels: vessels.map(|(name, tare)| (name.to_owned(), grams(tare))).into(),
     }
+}
+
+/// One more thermometer with three probes, for one more pot.
+fn probes_of(pot: &str) -> Vec<ChannelSetup> {
+    let probe = |name: &str, at| {
+        let role = Role::Probe { at, unit: TemperatureUnit::Celsius };
+        channel(&format!("{name} {pot}"), &format!("thermometer {pot}"), role, 1000)
+    };
+    let (oils, lye, pot) = (ProbeAt::Oils, ProbeAt::Lye, ProbeAt::Pot);
+    vec![probe("oils", oils), probe("lye", lye), probe("pot", pot)]
 }
 
 fn formula() -> Formula {

@@ -67,6 +67,8 @@ pub struct Device {
     pub wrong: Wrong,
     kind: Kind,
     channels: Vec<ChannelSetup>,
+    /// The pot in which each of them stands.
+    pots: Vec<usize>,
     due: Span,
     last: Option<Frame>,
     question: Vec<u8>,
@@ -84,7 +86,13 @@ pub struct Frame {
 }
 
 impl Device {
-    pub fn new(name: &str, channels: Vec<ChannelSetup>, chance: Chance) -> Device {
+    /// `pots` has one entry for each channel.
+    pub fn new(
+        name: &str,
+        channels: Vec<ChannelSetup>,
+        pots: Vec<usize>,
+        chance: Chance,
+    ) -> Device {
         let scale = channels.iter().any(|channel| matches!(channel.role, Role::Scale { .. }));
         let (kind, sheet) = match (scale, channels.len()) {
             (true, _) => (Kind::Scale, SHEET_SCALE),
@@ -97,6 +105,7 @@ impl Device {
             wrong: Wrong::default(),
             kind,
             channels,
+            pots,
             due: Span::from_millis(100),
             last: None,
             question: Vec::new(),
@@ -119,10 +128,10 @@ impl Device {
     }
 
     /// The frame due at `now`, unless none gets through.
-    pub fn speak(&mut self, now: Span, scene: &mut Scene) -> Option<Frame> {
+    pub fn speak(&mut self, now: Span, scenes: &mut [Scene]) -> Option<Frame> {
         self.answers.pop_front();
         self.due = now + self.period();
-        let frame = self.measure(now, scene);
+        let frame = self.measure(now, scenes);
         let lost = self.wrong.drop_outs > 0.0 && self.chance.happens(self.wrong.drop_outs);
         if self.wrong.unplugged || self.wrong.asleep || lost {
             return None;
@@ -173,11 +182,12 @@ impl Device {
         Frame { bytes, readings: Vec::new(), garbage: true }
     }
 
-    fn measure(&mut self, now: Span, scene: &mut Scene) -> Frame {
+    fn measure(&mut self, now: Span, scenes: &mut [Scene]) -> Frame {
         let at = Moment::from_nanos(now.nanos());
         let mut frame = Frame { bytes: Vec::new(), readings: Vec::new(), garbage: false };
         let mut tenths = Vec::new();
-        for setup in &self.channels {
+        for (setup, &pot) in self.channels.iter().zip(&self.pots) {
+            let Some(scene) = scenes.get_mut(pot) else { continue };
             let channel = setup.channel.clone();
             match setup.role {
                 Role::Scale { facts, .. } => {

@@ -4,12 +4,12 @@ use super::eyes::{celsius_at, grams_shown, unacknowledged};
 use super::hand::{Hand, LOOK_S, Want};
 use super::scene::{BEAKER, CUP, JUG, POT, Scene};
 use crate::bench::{
-    Act, Ask, BatchId, BatchView, Observation, Outcome, Phase, ProbeAt, PromptId, Remedy, View,
-    WeighingView,
+    Act, Ask, BatchId, BatchView, Observation, Outcome, Phase, ProbeAt, PromptId, Remedy, Source,
+    View, WeighingView,
 };
 use crate::chemistry::IngredientId;
 use crate::plan::Vessel;
-use crate::quantity::Span;
+use crate::quantity::{Span, Temperature};
 
 /// An empty pan is left empty this long before the next vessel comes.
 const BETWEEN_VESSELS_S: f64 = 1.2;
@@ -20,11 +20,17 @@ const UNSEEN_S: f64 = 6.0;
 /// Lye goes into the oils below this, or after so long in the cold bath; common practice.
 const COMBINE_C: f64 = 60.0;
 const COMBINE_WAIT_S: f64 = 240.0;
+/// So the screen says when the pan carries what is not of this pot.
+const CLEAR_FIRST: &str = "Take everything off the pan first";
 /// A hand says yes to less than this part too much, and takes out what is more.
 const LITTLE: f64 = 0.25;
 /// The mixture is stirred on the plate until it is this warm, or for so long.
 const WARM_C: f64 = 72.5;
 const STIR_MAX_S: f64 = 120.0;
+
+/// A thermometer of one's own takes so long, and what it said is old after so long.
+const MEASURE_S: u32 = 8;
+const MEASURED_OLD: Span = Span::from_secs(90);
 
 impl Hand {
     /// What the screen asks for, and the hand would do.
@@ -36,12 +42,21 @@ impl Hand {
         if batch.step.is_empty() {
             return Some(Want::Press(vec![close(&batch.batch)], 3));
         }
+        let may_use_pan = batch.has_scale && !batch.sentence.contains(CLEAR_FIRST);
+        if !may_use_pan && scene.on_pan.is_some() {
+            // the pan is somebody else's now
+            return Some(Want::Take);
+        }
+        if let Some(measured) = self.measure(view, batch, scene) {
+            return Some(measured);
+        }
         if let Some(prompt) = &batch.prompt
+            && (may_use_pan || !matches!(prompt.asks, Ask::VesselBack { .. }))
             && let Some(want) = self.answer(now, view, batch, prompt.prompt, &prompt.asks, scene)
         {
             return Some(want);
         }
-        let weighing = batch.weighing.as_ref()?;
+        let weighing = batch.weighing.as_ref().filter(|_| may_use_pan)?;
         match weighing.phase {
             Phase::AwaitingVessel => self.bring_vessel(now, view, weighing, scene),
             Phase::Lifted => {
@@ -71,6 +86,19 @@ impl Hand {
             }
             Phase::Taring | Phase::Blind => None,
         }
+    }
+
+    /// In a cook whose pot no probe shows, a thermometer of their own; again before it is too old.
+    fn measure(&self, view: &View, batch: &BatchView, scene: &Scene) -> Option<Want> {
+        let unknown = celsius_at(view, ProbeAt::Pot).is_none();
+        let mut known = batch.temperatures.iter().filter(|known| known.at == ProbeAt::Pot);
+        let old = known.any(|known| known.source == Source::ByHand && known.age > MEASURED_OLD);
+        if !self.orders.measures || batch.cook.is_none() || !(unknown || old) {
+            return None;
+        }
+        let temperature = Temperature::from_celsius(scene.probe_c(ProbeAt::Pot).round() as i64);
+        let (id, at) = (batch.batch.clone(), ProbeAt::Pot);
+        Some(Want::Press(vec![Act::Measured { batch: id, at, temperature }], MEASURE_S))
     }
 
     fn answer(

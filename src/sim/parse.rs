@@ -28,6 +28,8 @@ use crate::quantity::{Mass, MassUnit, Share, Span, Temperature};
 
 /// A story without `until` ends here.
 const UNTIL_DEFAULT: Span = Span::from_minutes(30);
+/// As many as a bench takes.
+const POTS_MAX: usize = 8;
 /// A story is read by a person; one longer than this is no story.
 const LINES_MAX: usize = 100_000;
 
@@ -79,6 +81,7 @@ fn empty() -> Story {
         recipe: "three-oils".to_owned(),
         bench: "standard".to_owned(),
         seed: 1,
+        pots: 1,
         until: UNTIL_DEFAULT,
         hand: None,
         faults: Vec::new(),
@@ -146,14 +149,19 @@ impl Reader<'_> {
             "bench" => self.story.bench = value.to_owned(),
             "seed" => self.story.seed = value.parse().map_err(|_| "a whole number")?,
             "until" => self.story.until = span(value)?,
-            _ => return Err("one of the keys title, recipe, bench, seed, until"),
+            "pots" => {
+                let pots = value.parse().ok().filter(|pots| (1..=POTS_MAX).contains(pots));
+                self.story.pots = pots.ok_or("a whole number from 1 to 8")?;
+            }
+            _ => return Err("one of the keys title, recipe, bench, seed, pots, until"),
         }
         Ok(())
     }
 
     fn order(&mut self, line: &str) -> Result<(), Wanted> {
         let wanted = "one of: overpour NAME by MASS, underpour NAME by MASS, discard when over, \
-                      leave at TIME for TIME, overheat to TEMPERATURE, ignore looks";
+                      leave at TIME for TIME, overheat to TEMPERATURE, ignore looks, \
+                      measure by hand";
         let orders = self.story.hand.get_or_insert_with(Orders::default);
         let (verb, rest) = split_word(line);
         match (verb, rest) {
@@ -165,6 +173,7 @@ impl Reader<'_> {
             }
             ("discard", "when over") => orders.discards = true,
             ("ignore", "looks") => orders.ignores_looks = true,
+            ("measure", "by hand") => orders.measures = true,
             ("leave", rest) => {
                 let (at, lasts) = rest.split_once(" for ").ok_or(wanted)?;
                 let at = at.trim().strip_prefix("at ").ok_or(wanted)?;
@@ -189,9 +198,13 @@ impl Reader<'_> {
 
 /// "unplug scale for 4 s when olive is 50 % poured", "drift scale 0.5 g for 60 s at 5 s"
 fn fault(line: &str) -> Result<Fault, Wanted> {
-    let wanted = "KIND NAME [AMOUNT] [for TIME] at TIME, or … when NAME is SHARE poured; kinds: \
+    let wanted = "KIND NAME [AMOUNT] [for TIME] at TIME, … when NAME is SHARE poured, or … when \
+                  cooked TIME; kinds: \
                   unplug, garbage, freeze, drop, drift, knock, unit, sleep, dead, period";
     let (rest, when) = if let Some((rest, when)) = line.split_once(" when ") {
+        if let Some(time) = when.trim().strip_prefix("cooked ") {
+            return fault_of(rest, When::Cooked(span(time)?), wanted);
+        }
         let poured = when.trim().strip_suffix(" poured").ok_or(wanted)?;
         let (name, share) = poured.split_once(" is ").ok_or(wanted)?;
         let share = if share == "half" { "50 %" } else { share };
@@ -201,6 +214,10 @@ fn fault(line: &str) -> Result<Fault, Wanted> {
         let (rest, at) = line.rsplit_once(" at ").ok_or(wanted)?;
         (rest, When::At(span(at)?))
     };
+    fault_of(rest, when, wanted)
+}
+
+fn fault_of(rest: &str, when: When, wanted: Wanted) -> Result<Fault, Wanted> {
     let (rest, lasts) = match rest.rsplit_once(" for ") {
         Some((rest, lasts)) => (rest, Some(span(lasts)?)),
         None => (rest, None),
@@ -284,9 +301,22 @@ mod tests {
         assert_eq!(
             lines[0],
             "x.story, line 2, `sead`: found sead 9; expected one of the keys title, recipe, \
-             bench, seed, until; correct this line"
+             bench, seed, pots, until; correct this line"
         );
         assert!(lines[1].starts_with("x.story, line 4, `unplug`: found unplug scale; expected"));
         assert_eq!(lines.len(), 2);
+    }
+
+    #[test]
+    fn one_to_eight_pots_and_lines_for_each() {
+        for (count, good) in [("0", false), ("1", true), ("8", true), ("9", false)] {
+            let text = format!("title t\npots {count}\n");
+            assert_eq!(parse("x.story", &text).is_ok(), good, "{count}");
+        }
+        let text = "title t\ninputs\n  1 b: take-scale\n  then confirm\n";
+        let story = parse("x.story", text).unwrap();
+        assert_eq!(story.inputs[0].pot, Some('b'));
+        assert_eq!(story.inputs[0].does, crate::sim::Does::TakeScale);
+        assert_eq!(story.inputs[1].pot, None);
     }
 }

@@ -4,6 +4,7 @@ use super::parse::{Wanted, mass, span, split_word};
 use super::short;
 use super::story::{At, Check, Does, Level, Line, Mark, Term};
 use crate::bench::{Observation, Outcome, ProbeAt, Remedy};
+use crate::plan::{TestMethod, TestValue};
 use crate::quantity::{Span, Temperature};
 use crate::reading::Status;
 
@@ -115,6 +116,10 @@ fn act(verb: &str, rest: &str) -> Option<Result<Does, Wanted>> {
         }
         "acknowledge" => Ok(Does::Acknowledge { alarm: rest.to_owned() }),
         "probe-out" => place(rest).map(|at| Does::ProbeOut { at }),
+        "hold" => hold(rest),
+        "put-away" => Ok(Does::PutAway { channel: rest.to_owned() }),
+        "measured" => measured(rest),
+        "test" => test(rest),
         "take-scale" => Ok(Does::TakeScale),
         "take-probe" => Ok(Does::TakeProbe { channel: rest.to_owned() }),
         "emergency" => Ok(Does::Emergency),
@@ -225,6 +230,44 @@ fn term(text: &str, sign: i64) -> Result<Term, Wanted> {
         };
     }
     Ok(Term::Mass(mass(text)? * sign))
+}
+
+/// The channel may be of several words, so this is read from its end.
+fn hold(rest: &str) -> Result<Does, Wanted> {
+    let wanted = "hold CHANNEL PLACE, or hold CHANNEL PLACE stays";
+    let (rest, stays) = match rest.strip_suffix(" stays") {
+        Some(rest) => (rest, true),
+        None => (rest, false),
+    };
+    let (channel, at) = rest.rsplit_once(char::is_whitespace).ok_or(wanted)?;
+    Ok(Does::Hold { channel: channel.trim().to_owned(), at: place(at)?, stays })
+}
+
+fn measured(rest: &str) -> Result<Does, Wanted> {
+    let (at, temperature) = split_word(rest);
+    let temperature = Temperature::try_from(temperature.to_owned());
+    let temperature = temperature.map_err(|_| "measured PLACE TEMPERATURE, like `60 °C`")?;
+    Ok(Does::Measured { at: place(at)?, temperature })
+}
+
+/// "test ph-of-a-1-solution = 9.8", "test lather = rich by other of a wet hand"
+fn test(rest: &str) -> Result<Does, Wanted> {
+    let wanted = "test NAME = RESULT, then `by METHOD` and `of SAMPLE` where they are not the \
+                  recipe's";
+    let (name, rest) = rest.split_once(" = ").ok_or(wanted)?;
+    let (rest, sample) = match rest.split_once(" of ") {
+        Some((rest, sample)) => (rest, Some(sample.trim().to_owned())),
+        None => (rest, None),
+    };
+    let (value, method) = match rest.split_once(" by ") {
+        Some((value, word)) => {
+            let known = TestMethod::WORDS.iter().find(|(known, _)| *known == word.trim());
+            (value, Some(known.map(|(_, method)| *method).ok_or(wanted)?))
+        }
+        None => (rest, None),
+    };
+    let value = TestValue::parse(value);
+    Ok(Does::Test { test: name.trim().to_owned(), method, sample, value })
 }
 
 fn pace_per_second(text: &str) -> Result<f64, Wanted> {

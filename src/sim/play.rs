@@ -118,6 +118,14 @@ impl Player<'_> {
                 Act::Acknowledge { alarm }
             }
             Does::ProbeOut { at } => Act::ProbeOut { batch, at },
+            Does::Hold { channel, at, stays } => {
+                Act::Hold { batch, channel: Channel::new(&channel), at, stays }
+            }
+            Does::PutAway { channel } => Act::PutAway { channel: Channel::new(&channel) },
+            Does::Measured { at, temperature } => Act::Measured { batch, at, temperature },
+            Does::Test { test, method, sample, value } => {
+                Act::Test { batch, test, method, sample, value }
+            }
             Does::TakeScale => Act::Scale { batch },
             Does::TakeProbe { channel } => Act::Probe { batch, channel: Channel::new(&channel) },
             Does::Emergency => Act::Emergency,

@@ -49,6 +49,24 @@ fn act_words(act: &Act) -> String {
         }
         Act::Acknowledge { alarm } => format!("acknowledge {}", short::alarm_name(alarm)),
         Act::ProbeOut { at, .. } => format!("probe-out {}", at.words()),
+        Act::Hold { channel, at, stays, .. } => {
+            let stays = if *stays { " stays" } else { "" };
+            format!("hold {channel} {}{stays}", at.words())
+        }
+        Act::PutAway { channel } => format!("put-away {channel}"),
+        Act::Measured { at, temperature, .. } => {
+            format!("measured {} {}", at.words(), String::from(*temperature))
+        }
+        Act::Test { test, method, sample, value, .. } => {
+            let mut words = format!("test {test} = {}", value.words());
+            if let Some(method) = method {
+                words.push_str(&format!(" by {}", method.words()));
+            }
+            if let Some(sample) = sample {
+                words.push_str(&format!(" of {sample}"));
+            }
+            words
+        }
         Act::Scale { .. } => "take-scale".to_owned(),
         Act::Probe { channel, .. } => format!("take-probe {channel}"),
         Act::Emergency => "emergency".to_owned(),

@@ -141,7 +141,11 @@ impl Player<'_> {
             self.hear();
             if start_due && self.now >= Span::from_millis(500) {
                 start_due = false;
-                self.act(self.start(None));
+                for letter in ('a'..='z').take(story.pots) {
+                    self.pot = Some(letter);
+                    self.act(self.start(None));
+                }
+                self.pot = None;
             }
             if let Some(line) = lines.next_if(|_| line_due.is_some_and(|due| due <= next)) {
                 if matches!(line.at, At::Time(at) if at < self.now) {
@@ -255,10 +259,10 @@ impl Player<'_> {
     }
 
     fn note_truth(&mut self, fact: &Fact) {
-        if let Fact::Captured { ingredient, net, .. } = fact
+        if let Fact::Captured { batch, ingredient, net, .. } = fact
             && let Some(world) = &self.world
         {
-            let really = world.really_holds(ingredient).unwrap_or_default();
+            let really = world.really_holds(batch, ingredient).unwrap_or_default();
             let ingredient = ingredient.clone();
             self.trace.truths.push(Truth { ingredient, captured: *net, really });
         }

@@ -39,6 +39,8 @@ pub struct Scene {
     /// Grams a second that reach the vessel.
     arriving_g_per_s: f64,
     arriving: Option<IngredientId>,
+    /// What others have put on the same pan.
+    pub beside_g: f64,
     /// A hand or a spoon leans on the vessel.
     pub touch_g: f64,
     pub pot: Pot,
@@ -75,6 +77,7 @@ impl Scene {
             arriving_g_per_s: 0.0,
             arriving: None,
             touch_g: 0.0,
+            beside_g: 0.0,
             pot: Pot::new(pot_g, ROOM_C),
             lye: Lye::new(alkali, ROOM_C),
             room_c: ROOM_C,
@@ -132,7 +135,7 @@ impl Scene {
         let part = 1.0 - (-dt_s / FALL_S).exp();
         self.arriving_g_per_s += (poured - self.arriving_g_per_s) * part;
         self.arrive(dt_s);
-        let load = self.load_g();
+        let load = self.load_g() + self.beside_g;
         self.scale.step(load, dt_s);
         let room = self.room_c;
         self.pot.step(room, dt_s);
@@ -169,7 +172,8 @@ impl Scene {
         }
     }
 
-    fn load_g(&self) -> f64 {
+    /// What presses on the pan from this scene's side.
+    pub fn load_g(&self) -> f64 {
         let Some(vessel) = self.on_pan.as_ref().and_then(|name| self.vessels.get(name)) else {
             return self.touch_g;
         };

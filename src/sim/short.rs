@@ -5,9 +5,9 @@ use std::collections::BTreeMap;
 
 use crate::bench::{
     AlarmChange, AlarmId, Ask, BackVerdict, CaptureHow, ChannelView, Cue, Fact, Notice,
-    Observation, Outcome, Phase, Priority, PromptId, Reply, Target, View,
+    Observation, Outcome, Phase, Priority, PromptId, PutAway, Reply, Source, Target, View,
 };
-use crate::quantity::{Mass, MassUnit, TemperatureUnit};
+use crate::quantity::{Mass, MassUnit, Temperature, TemperatureUnit};
 use crate::reading::Value;
 
 /// What the questions asked so far were, to name them when they are closed.
@@ -39,6 +39,28 @@ pub fn fact(fact: &Fact, asked: &mut Asked) -> String {
         Fact::Noticed { notice, .. } => format!("noticed {}", notice_words(notice)),
         Fact::WindowReached { step, .. } => format!("window reached {step}"),
         Fact::Shelved { at, .. } => format!("shelved {}", at.words()),
+        Fact::Held { channel, at, until, .. } => {
+            let stays = if until.is_none() { ", stays" } else { "" };
+            format!("holds {channel} in {}{stays}", at.words())
+        }
+        Fact::PutAway { channel, why, .. } => {
+            format!("put away {channel}, {}", put_away_words(*why))
+        }
+        Fact::SpotRead { at, temperature, channel, .. } => {
+            let by = channel.as_ref().map_or("hand", |channel| channel.as_str());
+            format!("spot {} {} by {by}", at.words(), celsius(*temperature))
+        }
+        Fact::Tested { test, method, value, passed, attempt, .. } => {
+            let result = match passed {
+                Some(true) => "passed",
+                Some(false) => "not passed",
+                None => "no limit",
+            };
+            let (method, value) = (method.words(), value.words());
+            format!("tested {test} by {method}, {value}, {result}, attempt {attempt}")
+        }
+        Fact::CookClock { runs: true, .. } => "cook time runs".to_owned(),
+        Fact::CookClock { runs: false, .. } => "cook time stands".to_owned(),
         Fact::PromptRaised { prompt, asks, .. } => {
             asked.insert(*prompt, ask_name(asks));
             format!("asks {}", ask_words(asks))
@@ -121,8 +143,19 @@ pub fn screen(view: &View) -> Vec<String> {
             lines.push(format!("net {}", weighing.net.map_or_else(|| "—".to_owned(), mass)));
             lines.push(format!("target {}", target_words(&weighing.target)));
         }
+        for known in &batch.temperatures {
+            let (place, source) = (known.at.words(), source_words(known.source));
+            lines.push(format!("{place} {}, {source}", celsius(known.temperature)));
+        }
+        if let Some(cool) = &batch.cool {
+            lines.extend(cool.not_yet.iter().map(|reason| format!("not yet {reason}")));
+        }
+        if let Some(combine) = &batch.combine {
+            lines.extend(combine.not_yet.iter().map(|reason| format!("not yet {reason}")));
+        }
         if let Some(cook) = &batch.cook {
             lines.push(format!("watched {}", cook.watched));
+            lines.push(format!("clock {}", cook.standing.as_deref().unwrap_or("runs")));
         }
         match &batch.prompt {
             Some(prompt) => lines.push(format!("asks {}", ask_words(&prompt.asks))),
@@ -198,6 +231,8 @@ const fn ask_name(asks: &Ask) -> &'static str {
         Ask::CombineAnyway => "combine-anyway",
         Ask::Look => "look",
         Ask::Cooked => "cooked",
+        Ask::EndCookAnyway => "end-cook-anyway",
+        Ask::AddAnyway => "add-anyway",
         Ask::Done => "done",
         Ask::StillThere => "still-there",
         Ask::LeaveUnrecorded => "leave-unrecorded",
@@ -254,7 +289,33 @@ fn notice_words(notice: &Notice) -> String {
         Notice::OffCentre => "off centre".to_owned(),
         Notice::DrawingMoisture => "moisture".to_owned(),
         Notice::UnitChanged { from, to } => format!("unit changed from {from} to {to}"),
+        Notice::TemperaturesApart { at, by_hand, probe } => {
+            let (by_hand, probe) = (celsius(*by_hand), celsius(*probe));
+            format!("{} apart: {by_hand} by hand, {probe} by probe", at.words())
+        }
     }
+}
+
+const fn put_away_words(why: PutAway) -> &'static str {
+    match why {
+        PutAway::Said => "said",
+        PutAway::Moved => "moved",
+        PutAway::TimeOut => "time out",
+        PutAway::TakenOut => "taken out",
+    }
+}
+
+const fn source_words(source: Source) -> &'static str {
+    match source {
+        Source::Probe => "by its probe",
+        Source::HandHeld => "hand-held",
+        Source::Spot => "spot",
+        Source::ByHand => "by hand",
+    }
+}
+
+fn celsius(temperature: Temperature) -> String {
+    temperature.show(TemperatureUnit::Celsius, 1).replace('−', "-")
 }
 
 const fn how_words(how: CaptureHow) -> &'static str {

@@ -5,6 +5,7 @@
 
 use crate::bench::{Observation, Outcome, ProbeAt, Remedy};
 use crate::chemistry::IngredientId;
+use crate::plan::{TestMethod, TestValue};
 use crate::quantity::{Mass, MassUnit, Share, Span, Temperature};
 use crate::reading::Status;
 
@@ -16,6 +17,8 @@ pub struct Story {
     /// Name of a bench, see [`fixture`](super::fixture).
     pub bench: String,
     pub seed: u64,
+    /// So many batches of the recipe at once, each with hands of its own.
+    pub pots: usize,
     /// The story ends here at the latest.
     pub until: Span,
     /// Somebody works at the bench, with real masses on the pan. Without: inputs alone.
@@ -38,6 +41,8 @@ pub struct Orders {
     pub overheats_to: Option<Temperature>,
     /// Does not answer when a look is due.
     pub ignores_looks: bool,
+    /// Where no probe tells how hot the pot is, reads it off a thermometer and says so.
+    pub measures: bool,
 }
 
 /// Something goes wrong with an instrument.
@@ -80,6 +85,8 @@ pub enum When {
     At(Span),
     /// When this share of the target is on the pan.
     Poured(IngredientId, Share),
+    /// When so much cook time is on the screen.
+    Cooked(Span),
 }
 
 /// One input, check or wait.
@@ -166,6 +173,27 @@ pub enum Does {
     /// The probe is out for stirring.
     ProbeOut {
         at: ProbeAt,
+    },
+    /// A hand-held probe is here now.
+    Hold {
+        channel: String,
+        at: ProbeAt,
+        stays: bool,
+    },
+    PutAway {
+        channel: String,
+    },
+    /// Read off by hand.
+    Measured {
+        at: ProbeAt,
+        temperature: Temperature,
+    },
+    /// The soap is tested.
+    Test {
+        test: String,
+        method: Option<TestMethod>,
+        sample: Option<String>,
+        value: TestValue,
     },
     /// The scale is now with this batch.
     TakeScale,

@@ -7,7 +7,7 @@ use super::instrument::{Device, Instrument};
 use super::pan::Scale;
 use super::scene::Scene;
 use super::story::{Fault, FaultKind, Story, When};
-use crate::bench::{Act, View};
+use crate::bench::{Act, BatchId, ChannelSetup, ProbeAt, Role, Setup, View};
 use crate::chemistry::{Alkali, IngredientId, ScaleFacts};
 use crate::quantity::{Mass, MassUnit, Span};
 use crate::reading::{Channel, Reading};
@@ -42,15 +42,20 @@ pub enum Event {
 
 /// Physics goes by steps of this length.
 const STEP: Span = Span::from_millis(10);
+/// No two pots, cups or jugs weigh the same.
+const VESSELS_APART_G: f64 = 31.0;
 /// The hand looks at the screen this often.
 const GLANCE: Span = Span::from_millis(100);
 
 #[derive(Clone, Debug)]
 pub struct World {
-    scene: Scene,
+    /// One for each pot, with its vessels; the scale is in the first.
+    scenes: Vec<Scene>,
     devices: Vec<Device>,
     faces: Vec<Instrument>,
-    hand: Hand,
+    /// One for each pot; and the batches in the order in which they were first seen.
+    hands: Vec<Hand>,
+    batches: Vec<BatchId>,
     hand_due: Span,
     faults: Vec<(Fault, Stage)>,
     /// Physics has come this far.
@@ -81,15 +86,17 @@ impl World {
             .instruments()
             .into_iter()
             .map(|name| {
-                let channels = bench.setup.fed_by(name).cloned().collect();
-                Device::new(name, channels, chance.branch(name))
+                let channels: Vec<_> = bench.setup.fed_by(name).cloned().collect();
+                let pots = channels.iter().map(|channel| pot_of(&bench.setup, channel)).collect();
+                Device::new(name, channels, pots, chance.branch(name))
             })
             .collect();
         World {
-            scene: Scene::new(bench, Alkali::SodiumHydroxide, scale),
+            scenes: (0..story.pots).map(|pot| scene(bench, &scale, pot)).collect(),
             faces: devices.iter().map(|device| device.face.clone()).collect(),
             devices,
-            hand: Hand::new(story.hand.clone().unwrap_or_default(), chance.branch("hand")),
+            hands: (0..story.pots).map(|pot| hand(story, &chance, pot)).collect(),
+            batches: Vec::new(),
             hand_due: GLANCE,
             faults: story.faults.iter().map(|fault| (fault.clone(), Stage::Waiting)).collect(),
             now: Span::ZERO,
@@ -125,7 +132,7 @@ impl World {
         self.elapse(now);
         if self.hand_due <= now {
             self.hand_due = now + GLANCE;
-            self.hand.act(now, view, &mut self.scene, &mut events);
+            self.hands_act(now, view, &mut events);
         }
         events
     }
@@ -138,11 +145,38 @@ impl World {
         answer.map(|bytes| Event::Bytes { instrument, bytes }).into_iter().collect()
     }
 
-    /// How much of an ingredient is really in its vessel, whatever any instrument says.
-    pub fn really_holds(&self, ingredient: &IngredientId) -> Option<Mass> {
-        let held = self.scene.vessels.values().filter_map(|vessel| vessel.contents.get(ingredient));
+    /// How much of an ingredient of a batch is really in its vessel, whatever any instrument says.
+    pub fn really_holds(&self, batch: &BatchId, ingredient: &IngredientId) -> Option<Mass> {
+        let pot = self.batches.iter().position(|known| known == batch).unwrap_or_default();
+        let scene = self.scenes.get(pot)?;
+        let held = scene.vessels.values().filter_map(|vessel| vessel.contents.get(ingredient));
         let grams: f64 = held.sum();
         (grams > 0.0).then(|| Mass::from_grams_rounded(grams))
+    }
+
+    /// Each hand sees its own pot, its own probes and the scale.
+    fn hands_act(&mut self, now: Span, view: &View, events: &mut Vec<Event>) {
+        for batch in &view.batches {
+            if !self.batches.contains(&batch.batch) {
+                self.batches.push(batch.batch.clone());
+            }
+        }
+        for (pot, (hand, scene)) in self.hands.iter_mut().zip(&mut self.scenes).enumerate() {
+            match self.batches.get(pot) {
+                _ if self.batches.len() < 2 && pot == 0 => hand.act(now, view, scene, events),
+                Some(batch) => hand.act(now, &view_of(view, batch, pot == 0), scene, events),
+                None => {}
+            }
+        }
+    }
+
+    /// One step of physics; what stands on the pan presses on the one scale together.
+    fn let_go_by(&mut self) {
+        let (first, others) = self.scenes.split_at_mut(1);
+        first[0].beside_g = others.iter().map(Scene::load_g).sum();
+        for scene in first.iter_mut().chain(others) {
+            scene.step(STEP.seconds());
+        }
     }
 
     fn device_due(&self, now: Span) -> Option<Span> {
@@ -152,7 +186,7 @@ impl World {
 
     fn elapse(&mut self, until: Span) {
         while self.now + STEP <= until {
-            self.scene.step(STEP.seconds());
+            self.let_go_by();
             self.now = self.now + STEP;
         }
     }
@@ -163,7 +197,7 @@ impl World {
                 continue;
             }
             let instrument = device.face.name.clone();
-            let Some(frame) = device.speak(due, &mut self.scene) else { continue };
+            let Some(frame) = device.speak(due, &mut self.scenes) else { continue };
             if !self.as_readings {
                 events.push(Event::Bytes { instrument, bytes: frame.bytes });
             } else if frame.garbage {
@@ -218,17 +252,18 @@ impl World {
             FaultKind::Period(period) => wrong.period = on.then_some(period),
             FaultKind::DeadProbe => wrong.dead = on.then_some(channel),
             FaultKind::Drift(per_minute) => {
-                self.scene.scale.drift_g_per_s = if on { per_minute.grams() / 60.0 } else { 0.0 };
+                let drift = if on { per_minute.grams() / 60.0 } else { 0.0 };
+                self.scenes[0].scale.drift_g_per_s = drift;
             }
             FaultKind::Knock => {
                 if on {
-                    self.scene.scale.knock();
+                    self.scenes[0].scale.knock();
                 }
             }
             FaultKind::Sleep => {
                 wrong.asleep = on;
                 if !on {
-                    self.scene.scale.zero_here();
+                    self.scenes[0].scale.zero_here();
                 }
             }
         }
@@ -237,9 +272,50 @@ impl World {
     }
 }
 
+/// Of several probes of one kind, each stands in the next pot.
+fn pot_of(setup: &Setup, channel: &ChannelSetup) -> usize {
+    let Role::Probe { at, .. } = channel.role else { return 0 };
+    let alike =
+        |other: &&ChannelSetup| matches!(other.role, Role::Probe { at: of, .. } if of == at);
+    let mut alike = setup.channels.iter().filter(alike);
+    alike.position(|other| other.channel == channel.channel).unwrap_or_default()
+}
+
+/// The vessels of each pot weigh a little more than those of the one before.
+fn scene(bench: &SimBench, scale: &Scale, pot: usize) -> Scene {
+    let mut scene = Scene::new(bench, Alkali::SodiumHydroxide, scale.clone());
+    for vessel in scene.vessels.values_mut() {
+        vessel.tare_g += VESSELS_APART_G * pot as f64;
+    }
+    scene
+}
+
+fn hand(story: &Story, chance: &Chance, pot: usize) -> Hand {
+    let branch = if pot == 0 { "hand".to_owned() } else { format!("hand {}", pot + 1) };
+    Hand::new(story.hand.clone().unwrap_or_default(), chance.branch(&branch))
+}
+
+/// What whoever minds one pot looks at: its batch, its alarms, its probes and the scale. What
+/// concerns the whole bench is answered by the first of them.
+fn view_of(view: &View, batch: &BatchId, first: bool) -> View {
+    let mut view = view.clone();
+    view.batches.retain(|shown| &shown.batch == batch);
+    view.alarms.retain(|alarm| alarm.alarm.batch().map_or(first, |of| of == batch));
+    view.channels.retain(|channel| {
+        let shared =
+            matches!(channel.role, Role::Scale { .. } | Role::Probe { at: ProbeAt::Room, .. });
+        shared || channel.holder.as_ref() == Some(batch)
+    });
+    view
+}
+
 fn has_come(when: &When, now: Span, view: &View) -> bool {
     match when {
         When::At(at) => *at <= now,
+        When::Cooked(time) => {
+            let mut cooks = view.batches.iter().filter_map(|batch| batch.cook.as_ref());
+            cooks.any(|cook| cook.watched >= *time)
+        }
         When::Poured(ingredient, share) => view.batches.iter().any(|batch| {
             let weighing = batch.weighing.as_ref().filter(|w| &w.ingredient == ingredient);
             weighing.is_some_and(|weighing| {

@@ -26,6 +26,16 @@ impl Checksum {
         }
     }
 
+    /// As a sheet names it.
+    pub(super) const fn words(self) -> &'static str {
+        match self {
+            Checksum::Xor => "`xor`",
+            Checksum::Sum => "`sum`",
+            Checksum::TwosComplement => "`twos-complement`",
+            Checksum::Crc16Modbus => "`crc16-modbus`",
+        }
+    }
+
     /// Bytes of the check itself, before they are written as hex or as they are.
     pub const fn width(self) -> usize {
         match self {

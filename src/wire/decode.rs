@@ -98,6 +98,12 @@ impl Decoder {
         &self.sheet
     }
 
+    /// Bytes held back because their frame is not whole yet; never many more than the sheet's
+    /// longest frame has.
+    pub fn held(&self) -> usize {
+        self.framer.held()
+    }
+
     /// After the port was opened: the first partial frame is dropped, and no answer is awaited.
     pub fn reset(&mut self) {
         self.framer.reset();

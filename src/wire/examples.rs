@@ -61,7 +61,7 @@ pub fn unproved(sheet: &Sheet) -> Vec<&'static str> {
 }
 
 /// A stream that begins where a frame begins.
-fn stream(sheet: &Arc<Sheet>, asked: Option<usize>) -> Decoder {
+pub(super) fn stream(sheet: &Arc<Sheet>, asked: Option<usize>) -> Decoder {
     let mut decoder = Decoder::new(Arc::clone(sheet), channels(sheet));
     // quiet since it was opened
     decoder.idle(Moment::from_nanos(0), &mut Vec::new());
@@ -73,6 +73,11 @@ fn stream(sheet: &Arc<Sheet>, asked: Option<usize>) -> Decoder {
 }
 
 fn run(sheet: &Arc<Sheet>, example: &Example) -> Option<String> {
+    alone(sheet, example).or_else(|| behind(sheet, example))
+}
+
+/// At once and byte by byte.
+fn alone(sheet: &Arc<Sheet>, example: &Example) -> Option<String> {
     let later = QUIET_SINCE + Span::from_minutes(1);
     let mut items = Vec::new();
     let mut decoder = stream(sheet, example.asked);
@@ -93,7 +98,7 @@ fn run(sheet: &Arc<Sheet>, example: &Example) -> Option<String> {
             return Some(format!("byte by byte it gives {split}, at once {whole}"));
         }
     }
-    behind(sheet, example)
+    None
 }
 
 /// Of whole frames behind an example the last must be read: no example may deafen the decoder.
@@ -102,7 +107,9 @@ fn behind(sheet: &Arc<Sheet>, example: &Example) -> Option<String> {
     let good = sheet
         .examples
         .iter()
-        .find(|good| matches!(good.expected, Expected::Reads(_)) && good.expected_alone())?;
+        .filter(|good| matches!(good.expected, Expected::Reads(_)) && good.expected_alone())
+        // one that does not hold by itself is told once, in its own place
+        .find(|good| alone(sheet, good).is_none())?;
     let mut decoder = stream(sheet, example.asked);
     decoder.push(QUIET_SINCE, &example.bytes, &mut Vec::new());
     let mut items = Vec::new();
@@ -135,7 +142,8 @@ fn fault(sheet: &Sheet, example: &Example, items: &[Item]) -> Option<String> {
             let more = refused
                 .map(|(frame, why)| explain::refusal(sheet, example.asked, frame, why))
                 .unwrap_or_default();
-            Some(format!("{why}{more}"))
+            let silent = items.is_empty().then(|| explain::silence(sheet, &example.bytes));
+            Some(format!("{why}{more}{}", silent.unwrap_or_default()))
         }
     }
 }

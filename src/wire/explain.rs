@@ -1,5 +1,7 @@
 //! Why an example of a sheet does not hold: which byte, which value, what was expected.
 
+use std::collections::BTreeSet;
+
 use regex::bytes::Regex;
 use regex_automata::hybrid::dfa::DFA;
 use regex_automata::util::syntax;
@@ -7,7 +9,7 @@ use regex_automata::{Anchored, Input};
 
 use super::bytes::escape;
 use super::decode::Refusal;
-use super::sheet::{Field, Sheet};
+use super::sheet::{Field, Shape, Sheet};
 use super::verify;
 
 /// The readings one by one: where the lists differ, and in which part.
@@ -28,12 +30,71 @@ pub fn difference(wanted: &[String], found: &[String]) -> String {
     told.collect::<Vec<_>>().join("; ")
 }
 
-/// More of a refused frame than its reason: for a frame that no pattern fits, the byte at which
-/// the pattern that went farthest stops to fit.
-pub fn refusal(sheet: &Sheet, asked: Option<usize>, frame: &[u8], why: &Refusal) -> String {
-    if *why != Refusal::NoPatternFits {
-        return String::new();
+/// Nothing at all came out: which mark of a frame did not come.
+pub fn silence(sheet: &Sheet, bytes: &[u8]) -> String {
+    let shown = |byte: u8| escape(&[byte]);
+    match &sheet.frame.shape {
+        Shape::Ended { by } if !bytes.iter().any(|byte| by.contains(byte)) => {
+            format!("; the frame does not end: `ends_with` is `{}`", escape(by))
+        }
+        Shape::Between { start, .. } | Shape::Fixed { start: Some(start), .. }
+            if !bytes.contains(start) =>
+        {
+            format!("; no frame begins: `starts_with` is `{}`", shown(*start))
+        }
+        Shape::Between { start, end, tail } => {
+            let body = bytes.iter().position(|byte| byte == start).map_or(0, |at| at + 1);
+            match bytes[body..].iter().position(|byte| byte == end) {
+                None => format!("; the frame does not end: `ends_with` is `{}`", shown(*end)),
+                Some(at) => format!(
+                    "; behind the end byte come {} bytes, `check_bytes` is {tail}",
+                    bytes.len() - body - at - 1
+                ),
+            }
+        }
+        Shape::Fixed { length, .. } => {
+            format!("; there are {} bytes, `length` is {length}", bytes.len())
+        }
+        Shape::Modbus => "; it is no answer to the question, or it is not complete".to_owned(),
+        Shape::Ended { .. } | Shape::Idle { .. } | Shape::Report { .. } => {
+            "; the frame is known by `ignore`, or it is empty".to_owned()
+        }
     }
+}
+
+/// More of a refused frame than its reason: for a frame that no pattern fits, the byte at which
+/// the pattern that went farthest stops to fit; else what the sheet has in that place.
+pub fn refusal(sheet: &Sheet, asked: Option<usize>, frame: &[u8], why: &Refusal) -> String {
+    let known = |what: &str, words: Vec<String>| match words.as_slice() {
+        [] => format!("; the sheet has no {what}"),
+        words => format!("; its {what} knows {}", words.join(", ")),
+    };
+    let keys = |pick: fn(&Field) -> Vec<&String>| {
+        let all: BTreeSet<&String> = sheet.fields.iter().flat_map(pick).collect();
+        all.into_iter().map(|key| format!("`{}`", escape(key.as_bytes()))).collect()
+    };
+    match why {
+        Refusal::NoPatternFits => farthest(sheet, asked, frame),
+        Refusal::UnknownUnit(_) => known(
+            "`units`",
+            keys(|field| field.mass_units.keys().chain(field.temperature_units.keys()).collect()),
+        ),
+        Refusal::UnknownStatus(_) => known("`status`", keys(|it| it.statuses.keys().collect())),
+        Refusal::TooLong => format!("; `longest` is {}", sheet.frame.longest),
+        Refusal::BadChecksum { .. } => {
+            let Some(check) = &sheet.check else { return String::new() };
+            let written = if check.hex { " in hex digits" } else { "" };
+            let skip = match check.skip {
+                0 => String::new(),
+                skip => format!(", the first {skip} bytes left out"),
+            };
+            format!("; reckoned as {}{written}{skip}", check.kind.words())
+        }
+        _ => String::new(),
+    }
+}
+
+fn farthest(sheet: &Sheet, asked: Option<usize>, frame: &[u8]) -> String {
     let Ok(text) = verify::text(&sheet.frame.shape, sheet.check.as_ref(), frame) else {
         return String::new();
     };
@@ -50,6 +111,7 @@ pub fn refusal(sheet: &Sheet, asked: Option<usize>, frame: &[u8], why: &Refusal)
         format!("the pattern of `{}` in line {}", field.source, field.line)
     };
     let found = match text.get(stop.at) {
+        Some(b' ') => "a blank".to_owned(),
         Some(byte) => format!("`{}`", escape(&[*byte])),
         None => "the end of the frame".to_owned(),
     };

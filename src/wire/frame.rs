@@ -82,6 +82,10 @@ impl Framer {
         }
     }
 
+    pub fn held(&self) -> usize {
+        self.held.len() + self.skipped.len()
+    }
+
     pub fn push(&mut self, at: Moment, bytes: &[u8], out: &mut Vec<Cut>) {
         self.pause_until(at, out);
         self.last_at = Some(at);

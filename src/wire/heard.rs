@@ -80,6 +80,20 @@ impl Recording {
         bytes.collect::<Vec<_>>().concat()
     }
 
+    /// The bytes that end its lines; empty when there are none.
+    pub(super) fn line_end(&self) -> &'static [u8] {
+        ending(&self.bytes())
+    }
+
+    /// Whole lines, without their ends: neither the first, which may have begun before, nor the
+    /// last.
+    pub(super) fn lines(&self) -> Vec<Vec<u8>> {
+        let (bytes, end) = (self.bytes(), self.line_end());
+        let mut lines: Vec<&[u8]> = bytes.split(|byte| end.contains(byte)).skip(1).collect();
+        lines.pop();
+        lines.into_iter().filter(|line| !line.is_empty()).map(<[u8]>::to_vec).collect()
+    }
+
     pub fn impression(&self) -> Impression {
         let bytes = self.bytes();
         let percent = |count: usize| (count * 100).checked_div(bytes.len()).unwrap_or(0);
@@ -88,9 +102,8 @@ impl Recording {
         let samples = if ending.is_empty() {
             bytes.chunks(SAMPLE_BYTES).take(1).map(escape).collect()
         } else {
-            let lines = bytes.split(|byte| ending.contains(byte)).skip(1);
-            let lines = lines.filter(|line| !line.is_empty() && line.len() <= 2 * SAMPLE_BYTES);
-            lines.take(SAMPLES).map(escape).collect()
+            let lines = self.lines().into_iter().filter(|line| line.len() <= 2 * SAMPLE_BYTES);
+            lines.take(SAMPLES).map(|line| escape(&line)).collect()
         };
         Impression {
             bytes: bytes.len(),

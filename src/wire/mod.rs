@@ -10,12 +10,16 @@
 mod bytes;
 mod checksum;
 mod decode;
+mod draft;
 mod examples;
 mod explain;
 mod fields;
 mod frame;
+#[cfg(test)]
+mod hardship;
 mod heard;
 mod library;
+mod lost_digit;
 mod modbus;
 mod rank;
 mod sheet;
@@ -25,9 +29,11 @@ mod verify;
 pub use bytes::{escape, unescape};
 pub use checksum::{Checksum, crc16_modbus};
 pub use decode::{ChannelMap, Decoder, FrameRead, Item, Refusal};
+pub use draft::draft;
 pub use examples::{ExampleOutcome, channels as plain_channels, check, reading_words, unproved};
 pub use heard::{Heard, Impression, Recording};
 pub use library::{SheetLibrary, UnknownSheet};
+pub use lost_digit::{LostDigit, lost_digit, lost_digit_of_shipped};
 pub use rank::{Fit, ValueSeen, rank};
 pub use sheet::{Commands, Flow, Line, LineParity, Quantity, Sheet, Talk};
 pub use talk::{Question, Talker};

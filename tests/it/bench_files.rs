@@ -68,7 +68,7 @@ const REFUSALS: &[(&str, &str, &str)] = &[
         "role = \"pot\"",
         "role = \"pott\"",
         "bench.toml, line 17, `instrument[2].channel[1].role`: found `pott`; expected one of \
-         scale, oils, lye, pot, room; did you mean `pot`?",
+         scale, oils, lye, pot, room, hand-held; did you mean `pot`?",
     ),
     (
         "role = \"pot\"",
@@ -80,7 +80,7 @@ const REFUSALS: &[(&str, &str, &str)] = &[
         "role = \"pot\"",
         "",
         "bench.toml, line 15, `instrument[2].channel[1].role`: found nothing; expected one of \
-         scale, oils, lye, pot, room; add it",
+         scale, oils, lye, pot, room, hand-held; add it",
     ),
     (
         "role = \"pot\"",

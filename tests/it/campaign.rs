@@ -5,6 +5,7 @@
 //! `PANROOM_CAMPAIGN_HOURS=10000 cargo test --release campaign -- --nocapture` runs so many
 //! simulated bench-hours; the tests run a short one. A failing seed is printed and replays.
 
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use panroom::bench::{
@@ -22,6 +23,8 @@ const ALARMED_WITHIN: Span = Span::from_millis(1900);
 const DOUBT_G: f64 = 0.6;
 const STEP: Span = Span::from_millis(50);
 const LONGEST: Span = Span::from_minutes(25);
+/// Several pots wait for one scale.
+const LONGEST_SHARED: Span = Span::from_minutes(70);
 
 #[derive(Default)]
 struct Tally {
@@ -57,6 +60,22 @@ fn campaign() {
         tally.captures
     );
     assert!(tally.over_pours > 0 && tally.faults > 0, "a campaign without trouble proves nothing");
+}
+
+const fn pots_of(seed: u64) -> usize {
+    match (seed % 12, seed % 4) {
+        (0, _) => 3,
+        (_, 0) => 2,
+        _ => 1,
+    }
+}
+
+const fn bench_of(seed: u64) -> &'static str {
+    if pots_of(seed) > 1 { "three-pots" } else { "standard" }
+}
+
+fn batch_of(pot: usize) -> BatchId {
+    BatchId(format!("campaign-{}", ["a", "b", "c"][pot]))
 }
 
 fn story(seed: u64) -> Story {
@@ -97,14 +116,23 @@ fn story(seed: u64) -> Story {
     Story {
         title: format!("campaign, seed {seed}"),
         recipe: "three-oils".to_owned(),
-        bench: "standard".to_owned(),
+        bench: bench_of(seed).to_owned(),
         seed,
+        // every fourth has two pots on one scale, every twelfth three
+        pots: pots_of(seed),
         until: LONGEST,
         hand: Some(Orders { off_target, ..Orders::default() }),
         faults,
         inputs: Vec::new(),
         expect: None,
     }
+}
+
+#[derive(Default)]
+struct Over {
+    /// Since when there is really too much caustic in a cup that the bench can see.
+    since: Option<Span>,
+    counted: bool,
 }
 
 struct Play<'a> {
@@ -114,15 +142,14 @@ struct Play<'a> {
     sim: &'a SimBench,
     facts: Vec<Numbered>,
     origin: Moment,
-    /// Since when there is really too much caustic in a cup that the bench can see.
-    over_since: Option<Span>,
-    counted_over: bool,
+    /// For each pot.
+    over: [Over; 3],
     heard: Option<Span>,
 }
 
 fn play(seed: u64, tally: &mut Tally) {
     let story = story(seed);
-    let sim = fixture::standard();
+    let sim = fixture::bench(bench_of(seed)).expect("a bench of ours");
     let mut play = Play {
         seed,
         bench: Bench::new(),
@@ -130,13 +157,12 @@ fn play(seed: u64, tally: &mut Tally) {
         sim: &sim,
         facts: Vec::new(),
         origin: Moment::from_nanos(0) + Span::from_secs(1000),
-        over_since: None,
-        counted_over: false,
+        over: Default::default(),
         heard: None,
     };
     let ended = play.run(tally);
     tally.hours += ended.seconds() / 3600.0;
-    tally.batches += 1;
+    tally.batches += story.pots as u32;
     tally.faults += story.faults.len() as u32;
     play.check_facts(tally, story.faults.is_empty() && story.hand.unwrap().off_target.is_empty());
 }
@@ -152,21 +178,27 @@ impl Play<'_> {
         };
         self.input(Span::ZERO, &Input::Session(opened));
         let control = Arc::new(fixture::three_oils());
-        let batch = BatchId("campaign".to_owned());
-        let start = Act::Start { batch, control, operator: None };
-        self.input(Span::from_millis(500), &Input::Act(start));
+        let pots = pots_of(self.seed);
+        for pot in 0..pots {
+            let (batch, control) = (batch_of(pot), Arc::clone(&control));
+            let start = Act::Start { batch, control, operator: None };
+            self.input(Span::from_millis(500), &Input::Act(start));
+        }
         let mut now = Span::from_millis(500);
-        while now < LONGEST {
+        let longest = if pots > 1 { LONGEST_SHARED } else { LONGEST };
+        while now < longest {
             now = now + STEP;
             let view = self.bench.view(self.origin + now);
             if view.batches.is_empty() {
-                tally.finished += 1;
+                tally.finished += pots as u32;
                 return now;
             }
             for event in self.world.advance(now, &view) {
                 self.take(now, event);
             }
-            self.watch_caustic(now, tally);
+            for pot in 0..pots {
+                self.watch_caustic(pot, now, tally);
+            }
         }
         println!("seed {} does not finish: {}", self.seed, self.standing(now));
         now
@@ -224,26 +256,27 @@ impl Play<'_> {
     }
 
     /// Too much caustic, seen by a scale that speaks, for longer than the law allows.
-    fn watch_caustic(&mut self, now: Span, tally: &mut Tally) {
+    fn watch_caustic(&mut self, pot: usize, now: Span, tally: &mut Tally) {
         let view = self.bench.view(self.origin + now);
-        let guard = weighing_guard(&view);
-        let really = self.world.really_holds(&IngredientId::from("naoh")).unwrap_or_default();
+        let guard = weighing_guard(&view, &batch_of(pot));
+        let naoh = IngredientId::from("naoh");
+        let really = self.world.really_holds(&batch_of(pot), &naoh).unwrap_or_default();
         let speaks = self.heard.is_some_and(|heard| now - heard < Span::from_millis(900));
         let over = guard.is_some_and(|guard| really.grams() > guard.grams() + DOUBT_G) && speaks;
         if !over {
-            self.over_since = None;
+            self.over[pot].since = None;
             return;
         }
-        let since = *self.over_since.get_or_insert(now);
-        if !self.counted_over {
-            self.counted_over = true;
+        let since = *self.over[pot].since.get_or_insert(now);
+        if !self.over[pot].counted {
+            self.over[pot].counted = true;
             tally.over_pours += 1;
         }
         let alarmed = view.alarms.iter().any(|alarm| {
             let kind = &alarm.alarm;
             let caustic =
                 matches!(kind, AlarmId::CausticOver { .. } | AlarmId::PouringBlind { .. });
-            alarm.active && caustic
+            alarm.active && caustic && kind.batch() == Some(&batch_of(pot))
         });
         assert!(
             alarmed || now - since <= ALARMED_WITHIN,
@@ -256,12 +289,25 @@ impl Play<'_> {
 
     fn check_facts(&self, tally: &mut Tally, nothing_wrong: bool) {
         assert_eq!(Bench::recover(&self.facts).state(), self.bench.state(), "seed {}", self.seed);
-        let mut guard = None;
+        let mut guards = BTreeMap::new();
+        let mut caustic: Option<&BatchId> = None;
         for numbered in &self.facts {
             match &numbered.fact {
-                Fact::StepBegun { target: Some(target), .. } => guard = target.guard,
-                Fact::Captured { net, .. } => {
+                Fact::StepBegun { batch, target: Some(target), .. } => {
+                    guards.insert(batch, target.guard);
+                    if target.guard.is_some() {
+                        let seed = self.seed;
+                        assert_eq!(caustic, None, "seed {seed}: {batch} begins a second caustic");
+                        caustic = Some(batch);
+                    }
+                }
+                Fact::StepDone { batch, step } if step == "dissolve" && caustic == Some(batch) => {
+                    caustic = None;
+                }
+                Fact::BatchClosed { batch, .. } if caustic == Some(batch) => caustic = None,
+                Fact::Captured { batch, net, .. } => {
                     tally.captures += 1;
+                    let guard = guards.get(batch).copied().flatten();
                     let within = guard.is_none_or(|guard| *net <= guard.mass);
                     assert!(within, "seed {}: {net} captured above {guard:?}", self.seed);
                 }
@@ -276,8 +322,9 @@ impl Play<'_> {
 }
 
 /// The guard of a cup that stands on the pan and is being filled.
-fn weighing_guard(view: &View) -> Option<Mass> {
-    let weighing = view.batches.first()?.weighing.as_ref()?;
+fn weighing_guard(view: &View, batch: &BatchId) -> Option<Mass> {
+    let batch = view.batches.iter().find(|shown| &shown.batch == batch)?;
+    let weighing = batch.weighing.as_ref()?;
     let filled = matches!(
         weighing.phase,
         Phase::Pouring | Phase::Settling | Phase::Over | Phase::Captured | Phase::Blind

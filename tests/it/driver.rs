@@ -146,6 +146,7 @@ pub fn control() -> ControlRecipe {
                     high_high: celsius(98),
                     duration: Span::from_minutes(30),
                     look_every: Span::from_minutes(10),
+                    tests: Vec::new(),
                 }),
             ),
             weigh("glycerin", "glycerin", Amount::OfFats(Share::from_percent(5)), Vessel::Own),

@@ -11,11 +11,11 @@ use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
 use panroom::bench::{
-    AlarmChange, AlarmId, Ask, BatchId, BatchView, Fact, Outcome, Phase, Remedy, View,
+    AlarmChange, AlarmId, Ask, BatchId, BatchView, Fact, Outcome, Phase, ProbeAt, Remedy, View,
 };
 use panroom::demo::SimPort;
 use panroom::journal::{Reader, Verified};
-use panroom::quantity::Mass;
+use panroom::quantity::{Mass, TemperatureUnit};
 
 /// Reached only when something hangs.
 const PATIENCE: Duration = Duration::from_secs(60);
@@ -114,6 +114,29 @@ fn demo_caustic_over() {
     assert!(shown.contains("Stop pouring caustic"), "{shown}");
 }
 
+/// Three pots through one real daemon: each comes to its end, each with masses of its own.
+#[test]
+fn demo_three_pots() {
+    let folder = tempfile::tempdir().unwrap();
+    let args = ["demo", "--story", "three-pots", "--speed", SPEED];
+    let shown = succeed(folder.path(), &args);
+    let journal = Reader::open(&folder.path().join("journal.db")).unwrap();
+    let rows = journal.batches().unwrap();
+    assert_eq!(rows.len(), 3);
+    for row in rows {
+        assert_eq!(row.outcome, Some(Outcome::Finished), "{shown}");
+        let facts = facts(folder.path(), &row.batch);
+        assert_eq!(changes(&facts, CAUSTIC), []);
+        let olive = captured(&facts, "olive").unwrap().grams();
+        assert!((olive - 180.0).abs() <= 1.9, "{}: {olive} g", row.batch);
+        assert!(shown.contains(&format!("review {}", row.batch)), "{shown}");
+    }
+    for words in ["Pot B: Put the pot on the pan.", "The scale is now with pot C."] {
+        assert!(shown.contains(words), "`{words}` is not shown:\n{shown}");
+    }
+    assert!(shown.contains("Pot A has caustic that is not dissolved yet"), "{shown}");
+}
+
 #[test]
 fn demo_scale_unplugged() {
     let (shown, facts) = demo("scale-unplugged");
@@ -125,6 +148,26 @@ fn demo_scale_unplugged() {
         .any(|fact| matches!(fact, Fact::InstrumentBack { instrument } if instrument == "scale"));
     assert!(lost && back);
     assert!(shown.contains("was unplugged"), "{shown}");
+}
+
+#[test]
+fn demo_boil_over_near() {
+    let (shown, facts) = demo("boil-over-near");
+    let high = changes(&facts, |alarm| matches!(alarm, AlarmId::TemperatureHigh { .. }));
+    assert_eq!(high.first(), Some(&AlarmChange::Raised), "{high:?}");
+    assert!(high.contains(&AlarmChange::Acknowledged), "{high:?}");
+    assert!(high.contains(&AlarmChange::ReturnedToNormal), "{high:?}");
+    assert!(shown.contains("foam climbs before it boils"), "{shown}");
+}
+
+#[test]
+fn demo_broken_probe() {
+    let (shown, facts) = demo("broken-probe");
+    let by_hand = facts
+        .iter()
+        .any(|fact| matches!(fact, Fact::SpotRead { at: ProbeAt::Pot, channel: None, .. }));
+    assert!(by_hand, "{shown}");
+    assert!(shown.contains("by hand"), "{shown}");
 }
 
 // --- a batch by hand -----------------------------------------------------------------------------
@@ -160,7 +203,7 @@ pub struct Instruments {
     load_tenths: Arc<AtomicI64>,
     pub celsius_tenths: Arc<AtomicI64>,
     pub moving: Arc<AtomicBool>,
-    scale: Arc<Mutex<SimPort>>,
+    pub scale: Arc<Mutex<SimPort>>,
     stop: Sender<()>,
     feeder: Option<JoinHandle<()>>,
 }
@@ -199,6 +242,12 @@ impl Drop for Instruments {
     }
 }
 
+pub fn scale_line(status: &str, tenths: i64) -> String {
+    let sign = if tenths < 0 { '-' } else { '+' };
+    let (whole, tenth) = (tenths.abs() / 10, tenths.abs() % 10);
+    format!("{status},{sign}{whole:06}.{tenth}  g\r\n")
+}
+
 /// A line of the scale every 10 ms (ten a second on a clock ten times as fast), of the probe every
 /// 100 ms.
 fn feed(
@@ -212,15 +261,14 @@ fn feed(
     let mut tick = 0_u64;
     while stopped.recv_timeout(Duration::from_millis(10)).is_err() {
         let tenths = load.load(Ordering::Relaxed);
-        let sign = if tenths < 0 { '-' } else { '+' };
         let status = if moving.load(Ordering::Relaxed) { "US" } else { "ST" };
-        let (whole, tenth) = (tenths.abs() / 10, tenths.abs() % 10);
-        let line = format!("{status},{sign}{whole:06}.{tenth}  g\r\n");
+        let line = scale_line(status, tenths);
         scale.lock().unwrap().write(line.as_bytes()).unwrap();
         tick += 1;
         if tick.is_multiple_of(10) {
             let tenths = celsius.load(Ordering::Relaxed);
-            let line = format!("T1 +{:03}.{}C\r\n", tenths / 10, tenths % 10);
+            // the second probe is in somebody's hand
+            let line = format!("T1 +{:03}.{}C\r\nT2 +040.0C\r\n", tenths / 10, tenths % 10);
             probe.lock().unwrap().write(line.as_bytes()).unwrap();
         }
     }
@@ -245,7 +293,7 @@ impl Served {
         Served::start_at(folder, SPEED)
     }
 
-    fn start_at(folder: &Path, speed: &str) -> Served {
+    pub fn start_at(folder: &Path, speed: &str) -> Served {
         let child = panroom(folder)
             .args(["serve", "--speed", speed, "--bench"])
             .arg(folder.join("bench.toml"))
@@ -323,7 +371,7 @@ impl Served {
         self.wait_batch(what, |batch| batch.prompt.as_ref().is_some_and(|p| so(&p.asks)))
     }
 
-    fn does(&self, args: &[&str]) {
+    pub fn does(&self, args: &[&str]) {
         assert_eq!(succeed(&self.folder, args), "done\n");
     }
 }
@@ -334,7 +382,7 @@ pub fn weighing(batch: &BatchView) -> (f64, f64) {
     (weighing.target.mass.grams(), guard)
 }
 
-fn bench_in(folder: &Path) -> Instruments {
+pub fn bench_in(folder: &Path) -> Instruments {
     let bench = format!(
         r#"
 name = "test bench"
@@ -362,6 +410,11 @@ sheet = "probe-stream"
 name = "pot"
 role = "pot"
 source = "T1"
+
+[[instrument.channel]]
+name = "stick"
+role = "hand-held"
+source = "T2"
 
 [alarm]
 command = ["sh", "-c", "cat >> {0}/alarms"]
@@ -453,6 +506,15 @@ fn a_batch_by_hand_survives_three_kills_and_is_reviewed() {
     bench.put(50.0);
     served.wait_ask("combining", |ask| matches!(ask, Ask::Combined | Ask::CombineAnyway));
     bench.put(0.0);
+    served.does(&["hold", "lye"]);
+    let lye = served.wait_batch("the lye by the probe in the hand", |batch| {
+        batch.temperatures.iter().any(|known| known.at == ProbeAt::Lye)
+    });
+    assert_eq!(lye.temperatures[0].temperature.show(TemperatureUnit::Celsius, 1), "40.0 °C");
+    served.does(&["hold", "away"]);
+    served.does(&["measured", "oils", "110 °F"]);
+    let oils = served.wait_batch("the oils by hand", |batch| batch.temperatures.len() == 2);
+    assert_eq!(oils.temperatures[0].source, panroom::bench::Source::ByHand);
     while served.wait_batch("anything", |_| true).step != "cook" {
         // windows that no probe watches want a second yes; the jug does not come back
         let _ = run(folder, &["confirm"]);
@@ -472,6 +534,8 @@ fn a_batch_by_hand_survives_three_kills_and_is_reviewed() {
     served.wait_ask("a look", |ask| *ask == Ask::Look);
     served.does(&["confirm"]);
     served.does(&["observe", "trace", "light"]);
+    let sample = "1 g of soap in 99 g of water";
+    served.does(&["test", "pH of a 1 % solution", "9.8", "--by", "meter", "--sample", sample]);
     let finish = |ask: &Ask| *ask == Ask::Cooked;
     while served
         .wait_ask("a look or the end", |ask| *ask == Ask::Look || finish(ask))

@@ -22,14 +22,21 @@ fn start(words: &[&str]) -> Child {
 
 /// An instrument on a pseudo-terminal, for as long as the command runs. It is given what it was
 /// asked since the last time, and says what it says.
-fn against(port: &SimPort, words: &[&str], mut says: impl FnMut(&[u8]) -> Vec<u8>) -> Output {
+fn against(port: &SimPort, words: &[&str], says: impl FnMut(&[u8]) -> Vec<u8>) -> Output {
+    until_it_ends(port, start(words), says)
+}
+
+pub fn until_it_ends(
+    port: &SimPort,
+    child: Child,
+    mut says: impl FnMut(&[u8]) -> Vec<u8>,
+) -> Output {
     const EVERY: Duration = Duration::from_millis(100);
-    let child = start(words);
     let (sender, ended) = std::sync::mpsc::channel();
     std::thread::spawn(move || sender.send(child.wait_with_output().unwrap()));
     let began = Instant::now();
     loop {
-        assert!(began.elapsed() < PATIENCE, "{words:?} does not end");
+        assert!(began.elapsed() < PATIENCE, "the command does not end");
         // the pace of the instrument, cut short by the end of the command
         if let Ok(output) = ended.recv_timeout(EVERY) {
             return output;
@@ -110,6 +117,12 @@ fn what_nobody_knows_is_shown_as_it_came() {
     assert!(text.contains("No wire sheet fits. What came at 9600 baud"), "{text}");
     assert!(text.contains("100 % of it is text, in lines that end with `\\r\\n`"), "{text}");
     assert!(text.contains("`GROSS: 0100.5 gr stable`"), "{text}");
+    let sheet = text.split("my-instrument.toml`:\n").nth(1).unwrap();
+    let path = folder.path().join("my-instrument.toml");
+    std::fs::write(&path, sheet).unwrap();
+    let words = ["sheet", "check", path.to_str().unwrap()];
+    let checked = start(&words).wait_with_output().unwrap();
+    assert!(checked.status.success(), "{sheet}\n{}", out(&checked));
 }
 
 #[test]

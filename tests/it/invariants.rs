@@ -4,8 +4,9 @@ use std::io::{Read, Write};
 use std::os::unix::net::UnixStream;
 use std::sync::Arc;
 
-use panroom::bench::{Act, Bench, Fact, Input, Numbered};
+use panroom::bench::{Act, AlarmId, BatchId, Bench, Fact, Input, Numbered};
 use panroom::quantity::{Moment, Share, Span};
+use panroom::reading::Channel;
 use panroom::wire::{ChannelMap, Decoder, SheetLibrary};
 use proptest::prelude::*;
 
@@ -84,6 +85,133 @@ proptest! {
             driver.load = tenths as f64 / 10.0;
             driver.tick();
         }
+    }
+}
+
+// --- several pots: whose scale, whose caustic ----------------------------------------------------
+
+/// What hands and screens may do on a bench with three pots, in any order.
+#[derive(Clone, Copy, Debug)]
+enum Deed {
+    Put(f64),
+    Pour(f64),
+    /// To the middle of what is being weighed.
+    Fill,
+    OverFill,
+    Wait,
+    Take(usize),
+    Confirm(usize),
+    Abandon(usize),
+    Silence,
+    Restart,
+}
+
+fn deed() -> impl Strategy<Value = Deed> {
+    prop_oneof![
+        4 => prop::sample::select(vec![0.0, CUP_G, 120.0, POT_G, POT_G + 31.0]).prop_map(Deed::Put),
+        2 => (1.0..60.0).prop_map(Deed::Pour),
+        6 => Just(Deed::Fill),
+        1 => Just(Deed::OverFill),
+        2 => Just(Deed::Wait),
+        4 => (0..3_usize).prop_map(Deed::Take),
+        4 => (0..3_usize).prop_map(Deed::Confirm),
+        1 => (0..3_usize).prop_map(Deed::Abandon),
+        1 => Just(Deed::Silence),
+        1 => Just(Deed::Restart),
+    ]
+}
+
+fn does(driver: &mut Driver, deed: Deed, ids: &[BatchId]) {
+    let open = |driver: &Driver, index: usize| {
+        driver.view().batches.into_iter().find(|batch| batch.batch == ids[index])
+    };
+    match deed {
+        Deed::Put(grams) => driver.put(grams),
+        Deed::Pour(grams) => driver.pour_to(driver.load + grams),
+        Deed::Fill | Deed::OverFill => {
+            let weighing = driver.view().batches.into_iter().find_map(|batch| batch.weighing);
+            let Some(weighing) = weighing else { return };
+            let more = weighing.left.map_or(0.0, |left| left.grams());
+            let slip = if matches!(deed, Deed::OverFill) { 6.0 } else { 0.0 };
+            if more > 0.0 {
+                driver.pour_to(driver.load + more + slip);
+            }
+        }
+        Deed::Wait => driver.run(4.0),
+        Deed::Take(index) => {
+            driver.act(Act::Scale { batch: ids[index].clone() });
+        }
+        Deed::Confirm(index) => {
+            if let Some(prompt) = open(driver, index).and_then(|batch| batch.prompt) {
+                driver.act(Act::Confirm { prompt: prompt.prompt });
+            }
+        }
+        Deed::Abandon(index) => {
+            let reason = "no time".to_owned();
+            driver.act(Act::Abandon { batch: ids[index].clone(), reason });
+        }
+        Deed::Silence => {
+            driver.scale_talks = false;
+            driver.run(5.0);
+            driver.scale_talks = true;
+        }
+        Deed::Restart => driver.kill_and_restart(),
+    }
+}
+
+/// Judges every fact by the state before it.
+fn judge_leases(facts: &[Numbered]) {
+    let scale = Channel::new("scale");
+    for (index, numbered) in facts.iter().enumerate() {
+        let Fact::LeaseTaken { batch: to, channel } = &numbered.fact else { continue };
+        if *channel != scale {
+            continue;
+        }
+        // as it stood before the lease was returned, if it was in the same breath
+        let before = match facts[index - 1].fact {
+            Fact::LeaseReturned { .. } => index - 1,
+            _ => index,
+        };
+        let bench = Bench::recover(&facts[..before]);
+        let state = bench.state();
+        let Some(from) = state.leases.get(&scale).and_then(|id| state.batches.get(id)) else {
+            continue;
+        };
+        assert_ne!(from.id, *to);
+        let tared = from.weigh().is_some_and(|(_, weighing)| weighing.tare.is_some());
+        assert!(!(from.weighs_caustic() && tared), "{}: a caustic cup is on the pan", from.id);
+        let latched = state.alarms.iter().any(|(alarm, raised)| {
+            raised.active
+                && matches!(alarm, AlarmId::CausticOver { batch, .. } if *batch == from.id)
+        });
+        assert!(!latched, "{}: an over-pour is latched", from.id);
+    }
+}
+
+fn judge_caustic(driver: &Driver) {
+    let state = driver.bench.state();
+    let with: Vec<_> = state.batches.values().filter(|batch| batch.has_caustic()).collect();
+    assert!(with.len() <= 1, "{:?} and {:?} have caustic", with[0].id, with[1].id);
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(24))]
+
+    /// Whatever is done in whatever order: one cup of caustic at a time, and no lease moves from
+    /// it; after every input the facts alone give the state (the driver checks that).
+    #[test]
+    fn leases_never_move_from_caustic(deeds in prop::collection::vec(deed(), 10..60)) {
+        let mut driver = Driver::started();
+        let ids = [batch_id(), BatchId("2026-11-25-b".to_owned()), BatchId("2026-11-25-c".to_owned())];
+        for id in &ids[1..] {
+            let (batch, control) = (id.clone(), Arc::new(control()));
+            driver.act(Act::Start { batch, control, operator: None });
+        }
+        for deed in deeds {
+            does(&mut driver, deed, &ids);
+            judge_caustic(&driver);
+        }
+        judge_leases(&driver.facts);
     }
 }
 

@@ -5,11 +5,15 @@ use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
+use panroom::demo::SimPort;
+
+use crate::instruments::until_it_ends;
+
 const PATIENCE: Duration = Duration::from_secs(30);
 /// Run by `.ci/run`, which calls these tests.
 const BY_CI: &[&str] = &["cargo run --release -- demo", "tests/run"];
 /// These need a batch at the right step: the batch by hand runs them.
-const BY_HAND: &[&str] = &["confirm", "choose", "acknowledge", "close"];
+const BY_HAND: &[&str] = &["confirm", "choose", "acknowledge", "close", "hold", "measured", "test"];
 
 fn root() -> PathBuf {
     PathBuf::from(env!("CARGO_MANIFEST_DIR"))
@@ -117,16 +121,39 @@ fn every_command_of_the_readme_runs() {
                 serving = Some(Serving(child));
                 until_it_answers(folder);
             }
+            ["panroom", "listen" | "identify", ..] => {
+                let port = "/dev/serial/by-id/my-scale";
+                assert!(command.contains(port), "on which port is {command}?");
+                let mut scale = SimPort::new(folder.join("port"));
+                scale.plug().unwrap();
+                let line = command.replace(port, scale.link().to_str().unwrap());
+                let child = shell(folder, &format!("exec {line}"))
+                    .stdout(Stdio::piped())
+                    .stderr(Stdio::piped())
+                    .spawn()
+                    .unwrap();
+                let output = until_it_ends(&scale, child, |_| b"ST,+00018.75 oz\r\n".to_vec());
+                let words = String::from_utf8(output.stdout).unwrap();
+                assert!(output.status.success(), "{command}\n{words}");
+                let wanted = if command.contains("identify") {
+                    "It speaks like `comma-status-line`"
+                } else if command.contains("--sheet") {
+                    "reads 18.75 oz stable"
+                } else {
+                    "53 54 2C 2B"
+                };
+                assert!(words.contains(wanted), "{command}\n{words}");
+            }
             ["panroom", "watch"] => drop(succeed(folder, "panroom watch --once")),
             ["panroom", act, ..] if BY_HAND.contains(act) => {
                 assert!(by_hand.contains(&format!("\"{act}\"")), "no test runs {command}");
             }
             ["panroom", "next"] => assert!(by_hand.contains("\"next\""), "no test runs {command}"),
-            ["panroom", "review", _] => {
+            ["panroom", show @ ("review" | "replay"), _] => {
                 let ledger = succeed(folder, "panroom ledger --json");
                 let rows: serde_json::Value = serde_json::from_str(&ledger).unwrap();
                 let batch = rows[0]["batch"].as_str().unwrap();
-                succeed(folder, &format!("panroom review {batch}"));
+                succeed(folder, &format!("panroom {show} {batch}"));
             }
             ["panroom", ..] => drop(succeed(folder, &command)),
             _ => panic!("nobody runs `{command}`"),

@@ -424,7 +424,9 @@ fn an_alarm_whose_step_has_gone_on_is_not_said_to_have_returned() {
     driver.celsius = 96.0;
     driver.run(20.0);
     let step = "cook".to_owned();
-    assert_eq!(driver.act(Act::Advance { batch: batch_id(), step }), Reply::Done);
+    let advance = Act::Advance { batch: batch_id(), step };
+    assert!(matches!(driver.act(advance), Reply::Refused { .. }), "it asks first");
+    assert_eq!(driver.confirm(), Reply::Done);
     driver.run(60.0);
     let review = reviewed(&driver);
     let high = |alarm: &AlarmId| matches!(alarm, AlarmId::TemperatureHigh { .. });

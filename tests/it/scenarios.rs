@@ -6,7 +6,7 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use panroom::bench::{Bench, Fact, View};
+use panroom::bench::{BatchId, Bench, Fact, View};
 use panroom::quantity::{Mass, MassUnit, Moment, Span, TemperatureUnit};
 use panroom::reading::Reading;
 use panroom::sim::{Event, Shows, Story, Trace, World, fixture, parse, run};
@@ -15,7 +15,10 @@ use panroom::wire::{ChannelMap, Decoder, Item, SheetLibrary};
 const ALL_RIGHT: &str = include_str!("../../src/demo/stories/all-right.story");
 const CAUSTIC_OVER: &str = include_str!("../../src/demo/stories/caustic-over.story");
 const SCALE_UNPLUGGED: &str = include_str!("../../src/demo/stories/scale-unplugged.story");
-const STORIES: [&str; 3] = [ALL_RIGHT, CAUSTIC_OVER, SCALE_UNPLUGGED];
+const THREE_POTS: &str = include_str!("../../src/demo/stories/three-pots.story");
+const BOIL_OVER_NEAR: &str = include_str!("../../src/demo/stories/boil-over-near.story");
+const BROKEN_PROBE: &str = include_str!("../../src/demo/stories/broken-probe.story");
+const STORIES: [&str; 5] = [ALL_RIGHT, CAUSTIC_OVER, SCALE_UNPLUGGED, BOIL_OVER_NEAR, BROKEN_PROBE];
 
 fn read(name: &str, text: &str) -> Story {
     parse(name, text).unwrap_or_else(|problems| panic!("{problems}"))
@@ -129,6 +132,43 @@ fn caustic_over_is_spooned_back_before_it_goes_on() {
     }
 }
 
+/// Three hands at one scale: every batch comes to its end, nothing is alarmed, and what is captured
+/// for each pot is what that pot holds.
+#[test]
+fn three_pots_share_one_scale_to_their_ends() {
+    for seed in 1..=3 {
+        let trace = with_seed(THREE_POTS, seed);
+        for pot in ["", "b: ", "c: "] {
+            let lines = ["lease taken", "captured naoh", "begins cook", "captured glycerin"];
+            let lines = lines.map(|line| format!("{pot}{line}"));
+            in_order(&trace, &lines.each_ref().map(String::as_str));
+            in_order(&trace, &[&format!("{pot}closed finished")]);
+        }
+        let raised = trace.entries.iter().any(|entry| entry.text.contains("raised "));
+        assert!(!raised, "seed {seed}:\n{}", shown(&trace));
+        true_to_the_pan(&trace, &format!("seed {seed}"));
+        one_caustic_at_a_time(&trace);
+        assert!(trace.ended <= Span::from_minutes(30), "{}", trace.ended);
+    }
+}
+
+/// No cup of caustic is begun while another batch has one that is not dissolved.
+fn one_caustic_at_a_time(trace: &Trace) {
+    let mut out: Option<&BatchId> = None;
+    for numbered in &trace.facts {
+        match &numbered.fact {
+            Fact::StepBegun { batch, target: Some(target), .. } if target.guard.is_some() => {
+                assert_eq!(out, None, "{batch} begins its caustic:\n{}", shown(trace));
+                out = Some(batch);
+            }
+            Fact::StepDone { batch, step } if step == "dissolve" && out == Some(batch) => {
+                out = None;
+            }
+            _ => {}
+        }
+    }
+}
+
 #[test]
 fn scale_unplugged_stops_the_hand_and_the_pour_goes_on() {
     for seed in 1..=8 {
@@ -147,6 +187,45 @@ fn scale_unplugged_stops_the_hand_and_the_pour_goes_on() {
         );
         let olive = captured(&trace, "olive").grams();
         assert!((178.2..=181.8).contains(&olive), "seed {seed}: {olive} g");
+    }
+}
+
+/// The warning comes below the point of boiling over, is seen, and the pot goes no further.
+#[test]
+fn a_pot_about_to_boil_over_is_brought_down() {
+    for seed in 1..=4 {
+        let trace = with_seed(BOIL_OVER_NEAR, seed);
+        in_order(
+            &trace,
+            &[
+                "begins cook",
+                "raised high-pot",
+                "acknowledged high-pot",
+                "returned to normal high-pot",
+                "closed finished",
+            ],
+        );
+        assert!(!trace.seen("raised high-high-pot"), "seed {seed}:\n{}", shown(&trace));
+    }
+}
+
+#[test]
+fn a_broken_probe_is_replaced_by_readings_by_hand() {
+    for seed in 1..=4 {
+        let trace = with_seed(BROKEN_PROBE, seed);
+        in_order(
+            &trace,
+            &[
+                "cook time runs",
+                "raised instrument-lost/pot-probe",
+                "spot pot",
+                "asks cooked",
+                "answered cooked",
+                "closed finished",
+            ],
+        );
+        assert!(!trace.seen("asks end-cook-anyway"), "seed {seed}:\n{}", shown(&trace));
+        assert!(!trace.seen("raised unknown-pot"), "seed {seed}:\n{}", shown(&trace));
     }
 }
 

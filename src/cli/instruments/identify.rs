@@ -11,7 +11,7 @@ use crate::bench_file::heard;
 use crate::clock::Clock;
 use crate::port::{PortSettings, System, hear, rule};
 use crate::quantity::{Moment, Span};
-use crate::wire::{Fit, Line, Recording, Sheet, SheetLibrary, Talk, rank};
+use crate::wire::{Fit, Line, Recording, Sheet, SheetLibrary, Talk, draft, lost_digit, rank};
 
 /// The first listening is longer: somebody walks to the scale and presses its key.
 const FIRST: Span = Span::from_secs(6);
@@ -218,7 +218,10 @@ impl Search<'_> {
                 nearest.sheet.name, nearest.frames, nearest.refused, nearest.explained_percent
             )?;
         }
-        write!(out, "{UNKNOWN}")
+        let Some(draft) = draft(&best.recording, best.line) else {
+            return write!(out, "{UNKNOWN}");
+        };
+        write!(out, "{DRAFTED}\n{draft}")
     }
 }
 
@@ -236,6 +239,13 @@ prove it with `panroom sheet check`. If it is not, find speed, bits and parity i
 \"data output\", and look with `panroom listen PORT --baud N --data-bits N --parity P`.
 ";
 
+const DRAFTED: &str = "\
+That is text with a number at one place. The beginning of a wire sheet for it, drafted from these
+lines; save it as my-instrument.toml. Compare each `reads` with the display. Then add, from the
+manual, which words mean that it moves or is overloaded (devices/README.md shows how), and prove it
+with `panroom sheet check my-instrument.toml`:
+";
+
 fn report(out: &mut impl Write, args: &IdentifyArgs, found: &Found) -> anyhow::Result<()> {
     let best = &found.fits[0];
     writeln!(out, "\nIt speaks like `{}`: {}", best.sheet.name, best.sheet.about)?;
@@ -250,6 +260,14 @@ fn report(out: &mut impl Write, args: &IdentifyArgs, found: &Found) -> anyhow::R
         }
     }
     writeln!(out, "Compare that with the display before you trust it.")?;
+    if let Some(lost) = lost_digit(&best.sheet) {
+        writeln!(
+            out,
+            "This shape cannot tell a line that lost a digit from another load: {}. If the manual \
+             offers an output with a check or of fixed width, prefer it for caustic.",
+            lost.words()
+        )?;
+    }
     let system = System::default();
     let port = system.port_at(&args.port);
     let shown = args.port.display().to_string();
@@ -281,13 +299,9 @@ fn asking_time(sheet: &Sheet) -> Span {
 
 /// "24 frames read, 0 refused, 100 % of the bytes explained, each with a check that agrees".
 fn evidence(fit: &Fit) -> String {
-    let check = if fit.checked {
-        "each with a check that agrees"
-    } else {
-        "no check: a damaged digit is noticed only where the shape breaks"
-    };
+    let check = if fit.checked { ", each with a check that agrees" } else { "" };
     format!(
-        "{} frames read, {} refused, {} % of the bytes explained, {check}",
+        "{} frames read, {} refused, {} % of the bytes explained{check}",
         fit.frames, fit.refused, fit.explained_percent
     )
 }

@@ -1,9 +1,11 @@
 //! The scale: its steps, its pace, its capacity, its class.
 
 use crate::bench::Role;
+use crate::bench_file::Instrument;
 use crate::chemistry::{SUPERFAT_PER_INTERVAL_MOST, ScaleFacts};
 use crate::plan::{Amount, Vessel, Weigh};
 use crate::quantity::{Mass, Share, Span};
+use crate::wire::lost_digit_of_shipped;
 
 use super::{Findings, Situation, show_fine, width};
 
@@ -45,6 +47,26 @@ impl Situation<'_> {
                  that sends at least twice a second would do"
             ));
         }
+    }
+
+    /// Of the sheets that come with panroom; one of the maker's own is judged by its check.
+    pub(super) fn wire(&self, found: &mut Findings) {
+        let weighs = |instrument: &&Instrument| {
+            let mut channels = instrument.channels.iter();
+            channels.any(|channel| matches!(channel.role, Role::Scale { .. }))
+        };
+        let scale = self.bench.and_then(|bench| bench.instruments.iter().find(weighs));
+        let Some(sheet) = scale.map(|scale| scale.sheet.as_str()) else { return };
+        let Some(lost) = lost_digit_of_shipped(sheet) else { return };
+        if self.outlook.guards.is_empty() {
+            return;
+        }
+        found.note(format!(
+            "the scale's wire sheet `{sheet}` cannot tell a line that lost a digit from a smaller \
+             load: {}; if the scale offers an output with a check or of fixed width, prefer it for \
+             caustic",
+            lost.words()
+        ));
     }
 
     pub(super) fn weighings(&self, found: &mut Findings, scale: &ScaleFacts, least: Option<Mass>) {

@@ -160,7 +160,7 @@ impl Scribe<'_> {
             }
             StepKind::Cook(cook) => {
                 let unit = self.units.temperature;
-                let details = vec![
+                let mut details = vec![
                     format!("keep {} for {}", self.window(&cook.window), span(cook.duration)),
                     format!("look every {}", span(cook.look_every)),
                     format!(
@@ -169,7 +169,18 @@ impl Scribe<'_> {
                         cook.high_high.show(unit, 0)
                     ),
                 ];
+                details.extend(cook.tests.iter().map(|test| {
+                    let (method, limit) = (test.method.words(), test.limit.words());
+                    format!(
+                        "ends with: {} by {method}, {}; passes: {limit}",
+                        test.name, test.sample
+                    )
+                }));
                 Line { details, ..line }
+            }
+            StepKind::WhenCool { below } => {
+                let below = below.show(self.units.temperature, 0);
+                Line { details: vec![format!("into a pot of at most {below}")], ..line }
             }
             StepKind::Dissolve | StepKind::TakeOut(_) | StepKind::Do => line,
         }

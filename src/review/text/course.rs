@@ -14,6 +14,7 @@ pub fn course(page: &mut Page, review: &Review) {
     vessels(page, review);
     heat(page, review);
     looks(page, review);
+    soap_tests(page, review);
     seen(page, review);
     lost(page, review);
     unseen(page, review);
@@ -49,6 +50,9 @@ fn step_words(review: &Review, step: &StepReview) -> String {
     }
     if step.combined_anyway {
         said.push("brought together outside the windows, on the operator's word".to_owned());
+    }
+    if step.done_anyway {
+        said.push("ended against what spoke for waiting, on the operator's word".to_owned());
     }
     said.join("; ")
 }
@@ -181,6 +185,28 @@ fn looks(page: &mut Page, review: &Review) {
         table.row(vec![due, look_words(look), String::new()]);
     }
     page.section("Looks due", &table);
+}
+
+fn soap_tests(page: &mut Page, review: &Review) {
+    let mut table = timed();
+    for test in &review.soap_tests {
+        let result = match test.passed {
+            Some(true) => ", passed",
+            Some(false) => ", not passed",
+            None => "",
+        };
+        let limit = test.limit.as_ref().map_or_else(String::new, |limit| format!(" ({limit})"));
+        let of = if test.sample.is_empty() { "" } else { ", " };
+        let how = format!(
+            "attempt {}, by {}{of}{}: {}{result}{limit}",
+            test.attempt,
+            test.method.words(),
+            test.sample,
+            test.value
+        );
+        table.row(vec![words::short_offset(test.at), test.name.clone(), how]);
+    }
+    page.section("Tests of the soap", &table);
 }
 
 fn look_words(look: &LookReview) -> String {

@@ -65,6 +65,7 @@ pub fn alarm(review: &Review, alarm: &AlarmId) -> String {
         AlarmId::TemperatureHigh { at, .. } => format!("{} too hot", at.words()),
         AlarmId::TemperatureHighHigh { at, .. } => format!("{} far too hot", at.words()),
         AlarmId::TemperatureLow { at, .. } => format!("{} below its window", at.words()),
+        AlarmId::TemperatureUnknown { at, .. } => format!("{} not known", at.words()),
         AlarmId::HeatingFast { at, .. } => format!("{} heating fast", at.words()),
         AlarmId::NotRecording => "not recording".to_owned(),
         AlarmId::LookMissed { .. } => "look missed".to_owned(),
@@ -88,6 +89,7 @@ pub const fn place(alarm: &AlarmId) -> &'static str {
         AlarmId::TemperatureHigh { at, .. }
         | AlarmId::TemperatureHighHigh { at, .. }
         | AlarmId::TemperatureLow { at, .. }
+        | AlarmId::TemperatureUnknown { at, .. }
         | AlarmId::HeatingFast { at, .. } => at.words(),
         _ => ProbeAt::Pot.words(),
     }

@@ -303,7 +303,7 @@ fn marks(at: ProbeAt, view: &View) -> (Option<Window>, Vec<Temperature>) {
         let window = combine.and_then(|combine| match at {
             ProbeAt::Oils => combine.oils,
             ProbeAt::Lye => combine.lye,
-            ProbeAt::Pot | ProbeAt::Room => None,
+            ProbeAt::Pot | ProbeAt::Room | ProbeAt::Hand => None,
         });
         if window.is_some() {
             return (window, Vec::new());

@@ -345,6 +345,7 @@ const ROLES: &[(&str, &str)] = &[
     ("lye", "probe in the lye"),
     ("pot", "probe in the pot"),
     ("room", "probe in the room"),
+    ("hand-held", "hand-held probe, told where it is"),
 ];
 const UNITS: &[(&str, &str)] = &[
     ("", "as the wire says"),

@@ -281,7 +281,7 @@ fn additions(ink: &Ink<'_>) -> Markup {
                         (addition.text("amount", "How much", "12 g, 5 % of the oils, or a range like 4–6 %."))
                         (addition.pick("when", "When", WHEN))
                     }
-                    (more("Cup, form, acid, hazards, lot", addition.is_used(&["into", "comes_as", "tolerance", "acid", "strength", "hazards", "lot"]), &html! {
+                    (more("Cup, form, acid, hazards, lot", addition.is_used(&["into", "comes_as", "tolerance", "acid", "strength", "below", "flash_point", "hazards", "lot"]), &html! {
                         div class="grid" {
                             (addition.pick("into", "Weighed in", &[("", "its own cup"), ("pot", "the pot")]))
                             (addition.pick("comes_as", "Comes as", COMES_AS))
@@ -289,6 +289,8 @@ fn additions(ink: &Ink<'_>) -> Markup {
                             (addition.pick("acid", "Acid", &[("", "it is none"), ("citric acid", "citric acid"), ("citric acid monohydrate", "citric acid, monohydrate"), ("lactic acid", "lactic acid")]))
                             (addition.text("strength", "Strength of the acid", "As on the bottle, like 80 %."))
                             (addition.text("lot", "Lot", ""))
+                            (addition.text("below", "Only below", "It waits until the pot has cooled to that: 140 °F."))
+                            (addition.text("flash_point", "Flash point", "From its safety data sheet."))
                         }
                         (addition.text("hazards", "Hazards", "Several with semicolons between."))
                     }))
@@ -346,10 +348,39 @@ fn process(ink: &Ink<'_>) -> Markup {
                     (cook.text("for", "Cook for", "45 min."))
                     (cook.text("look_every", "Look every", "10 min."))
                 }
+                (tests(&cook))
             }))
         }
     }
 }
+
+/// What must be passed before the cook ends.
+fn tests(cook: &Ink<'_>) -> Markup {
+    html! {
+        p class="soft" { "Tests to be passed before the cook ends; without one, time and your eyes end it." }
+        @for (index, test) in cook.rows("test").iter().enumerate() {
+            (row(test, &format!("Test {}", index + 1), &html! {
+                div class="grid" {
+                    (test.text("name", "Name", ""))
+                    (test.pick("by", "By", TESTS))
+                    (test.text("sample", "Sample", "How it is prepared: 1 g of soap in 99 g of water."))
+                    (test.text("between", "pH between", "For a meter or a strip: 9 to 10.5."))
+                    (test.text("passes", "Passes with", "For the others: words, with semicolons between."))
+                }
+            }))
+        }
+        p { (adder("cook.test", "A test")) }
+    }
+}
+
+const TESTS: &[(&str, &str)] = &[
+    ("", "choose one"),
+    ("meter", "meter"),
+    ("strip", "strip"),
+    ("indicator", "indicator"),
+    ("zap", "zap: a tongue on what may be caustic"),
+    ("other", "other"),
+];
 
 fn work(ink: &Ink<'_>) -> Markup {
     html! {

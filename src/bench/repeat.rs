@@ -1,0 +1,65 @@
+//! The same act twice is no error: a pedal bounces, a finger taps twice, two screens answer one
+//! question. What was done is said to be done; an answer to a question that somebody else answered
+//! otherwise is refused, so that nobody believes that theirs counted.
+
+use super::fact::{CaptureHow, Fact, Observation, PromptId, Remedy};
+use super::law::Bench;
+use super::state::{Batch, Capture, State};
+use super::words;
+use crate::chemistry::IngredientId;
+use crate::quantity::{Mass, Span};
+
+/// So many answers are remembered: more than any screen can lag behind.
+const REMEMBERED: usize = 64;
+/// The same observation again within this is the same finger: ours.
+const SAME_FINGER: Span = Span::from_secs(2);
+
+impl State {
+    /// Keeps how a question was answered, for those who answer it late.
+    pub(super) fn remember_answer(&mut self, fact: &Fact) {
+        match fact {
+            Fact::PromptClosed { prompt, answered: true, .. } => {
+                self.answers.insert(*prompt, None);
+                while self.answers.len() > REMEMBERED {
+                    self.answers.pop_first();
+                }
+            }
+            Fact::RemedyChosen { batch, remedy, .. } => {
+                let answered = self.batches.get(batch).and_then(|batch| batch.answered);
+                if let Some(answer) = answered.and_then(|prompt| self.answers.get_mut(&prompt)) {
+                    *answer = Some(*remedy);
+                }
+            }
+            _ => {}
+        }
+    }
+}
+
+/// A question that is open no more: was it answered like this?
+pub fn answered_so(bench: &Bench, prompt: PromptId, with: Option<Remedy>) -> Result<(), String> {
+    match bench.state.answers.get(&prompt) {
+        Some(answer) if *answer == with => Ok(()),
+        Some(_) => Err(words::answered_otherwise(prompt)),
+        None => Err(words::not_asked(prompt)),
+    }
+}
+
+/// This mass has been declared already, and nothing of the kind is being weighed again.
+pub fn declared(batch: &Batch, ingredient: &IngredientId, mass: Mass) -> bool {
+    let weighed_now = batch.weigh().is_some_and(|(weigh, weighing)| {
+        &weigh.ingredient == ingredient && weighing.captured.is_none()
+    });
+    let same = |capture: &Capture| {
+        &capture.ingredient == ingredient
+            && capture.how == CaptureHow::ByHand
+            && capture.net == mass
+    };
+    !weighed_now && batch.captures.values().any(same)
+}
+
+/// The same was observed a moment ago.
+pub fn observed(bench: &Bench, batch: &Batch, observation: Observation, note: &str) -> bool {
+    batch.observed.as_ref().is_some_and(|(at, seen, words)| {
+        bench.now.since(*at) < SAME_FINGER && *seen == observation && words == note
+    })
+}
