@@ -170,6 +170,8 @@ fn panroom_latency(length: Duration, blocked: bool) -> Vec<i64> {
     let options = daemon::Options {
         folder: Folder::new(folder.path().join("data")),
         bench_file,
+        bench_path: None,
+        page: None,
         sheets: SheetLibrary::built_in().expect("sheets"),
         clock: Clock::new(),
     };
