@@ -170,9 +170,10 @@ fn panroom_latency(length: Duration, blocked: bool) -> Vec<i64> {
     let options = daemon::Options {
         folder: Folder::new(folder.path().join("data")),
         bench_file,
+        bench_path: None,
+        page: None,
         sheets: SheetLibrary::built_in().expect("sheets"),
         clock: Clock::new(),
-        page: None,
     };
     let daemon = runtime.block_on(daemon::start(options)).expect("the daemon");
     let decided = Arc::new(Mutex::new(Stamps::new()));

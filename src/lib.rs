@@ -8,6 +8,7 @@ pub mod cli;
 pub mod clock;
 pub mod daemon;
 pub mod demo;
+pub mod edit;
 pub mod journal;
 pub mod plan;
 pub mod port;

@@ -346,6 +346,7 @@ impl<'a> Steps<'a> {
             into: Vessel::Own,
             nature,
             tolerance: Tolerance::Share(ADDED_TOLERANCE),
+            lot: None,
         };
         let hazards = self.hazards_of(id);
         self.push(format!("{name}, as the remedy"), StepKind::Weigh(weigh), hazards);

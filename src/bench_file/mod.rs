@@ -1,5 +1,7 @@
 //! The bench file: instruments, channels, roles, units, limits and vessels of one bench.
 
+pub mod edit;
+pub mod heard;
 mod instrument;
 mod law;
 mod read;
@@ -71,6 +73,10 @@ impl BenchFile {
 
     pub fn vessel(&self, name: &str) -> Option<&VesselFile> {
         self.vessels.iter().find(|vessel| vessel.name.eq_ignore_ascii_case(name.trim()))
+    }
+
+    pub fn pots(&self) -> impl Iterator<Item = &VesselFile> {
+        self.vessels.iter().filter(|vessel| vessel.purpose == Purpose::Pot)
     }
 
     /// The only vessel for this purpose; `None` where there is none, or a choice.

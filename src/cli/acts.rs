@@ -17,10 +17,18 @@ pub async fn start(at: Place, args: args::Start) -> anyhow::Result<ExitCode> {
         .with_context(|| format!("recipe {} cannot be read", args.recipe.display()))?;
     let file = args.recipe.display().to_string();
     let altered = args.altered.into();
-    let request = StartRequest { file, text, operator: args.operator, altered };
+    let lots = args.lots.iter().map(|pair| lot(pair)).collect::<Result<_, _>>()?;
+    let request = StartRequest { file, text, operator: args.operator, altered, lots };
     let started: Started = client(&at).post("/start", &request).await?;
     println!("batch {} is started; `panroom watch` shows it", started.batch);
     Ok(ExitCode::SUCCESS)
+}
+
+fn lot(pair: &str) -> anyhow::Result<(String, String)> {
+    let (ingredient, lot) = pair.split_once('=').with_context(|| {
+        format!("`{pair}`: expected an ingredient and its lot, like `olive oil = OL-23`")
+    })?;
+    Ok((ingredient.trim().to_owned(), lot.trim().to_owned()))
 }
 
 pub async fn confirm(at: Place, args: args::Confirm) -> anyhow::Result<ExitCode> {

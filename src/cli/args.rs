@@ -137,9 +137,10 @@ pub enum Story {
 
 #[derive(clap::Args)]
 pub struct Serve {
-    /// The bench file: ports, instruments, channels, units
+    /// The bench file: ports, instruments, channels, units [default: bench.toml in the data folder,
+    /// set up on the page]
     #[arg(long, value_name = "FILE")]
-    pub bench: PathBuf,
+    pub bench: Option<PathBuf>,
     /// A folder of wire sheets of your own; one of the same name replaces ours
     #[arg(long, value_name = "DIR")]
     pub sheets: Option<PathBuf>,
@@ -237,6 +238,9 @@ pub struct Start {
     /// Who is at the bench
     #[arg(long, value_name = "NAME")]
     pub operator: Option<String>,
+    /// The lot an ingredient is taken from, like "olive oil = OL-23"; may be given for several
+    #[arg(long = "lot", value_name = "INGREDIENT = LOT")]
+    pub lots: Vec<String>,
     #[command(flatten)]
     pub altered: Altered,
 }

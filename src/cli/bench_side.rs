@@ -24,10 +24,18 @@ const WIDTH: usize = 100;
 
 pub async fn serve(at: Place, args: args::Serve) -> anyhow::Result<ExitCode> {
     start_logging();
-    let bench_file = read_bench_file(&args.bench)?;
+    let named = args.bench.is_some();
+    let bench_path = args.bench.unwrap_or_else(|| at.folder.bench_file());
+    let bench_file = if named || bench_path.exists() {
+        read_bench_file(&bench_path)?
+    } else {
+        BenchFile::empty(&bench_path.display().to_string())
+    };
     let options = daemon::Options {
         folder: at.folder,
         bench_file,
+        // the daemon may be asked for it after its folder was changed
+        bench_path: Some(std::path::absolute(bench_path)?),
         sheets: sheets(args.sheets.as_deref())?,
         clock: Clock::faster_since_boot(u32::from(args.speed)),
         page: args.page.options(),

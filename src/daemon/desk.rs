@@ -1,16 +1,15 @@
-use std::sync::Arc;
+use std::path::PathBuf;
+use std::sync::{Arc, PoisonError, RwLock};
 use std::time::Duration;
 
-use tokio::sync::{broadcast, watch};
+use tokio::sync::{Mutex, broadcast, watch};
 
-use super::bench_loop::Handle;
 use super::evidence::review_of;
-use super::folder::Folder;
 use super::hearing::Hearing;
+use super::shelf::Shelf;
+use super::works::{Ground, Now, Works};
 use crate::bench::{Act, BatchId, Cue, Reply, View};
-use crate::bench_file::BenchFile;
 use crate::chemistry::FatTable;
-use crate::clock::Clock;
 use crate::journal::{BatchRow, Reader};
 use crate::plan;
 use crate::problem::Source;
@@ -23,41 +22,63 @@ const RECORDED_WITHIN: Duration = Duration::from_secs(1);
 
 /// What a screen may ask of the daemon.
 pub struct Desk {
-    folder: Folder,
-    bench_file: BenchFile,
-    handle: Handle,
-    clock: Clock,
-    /// Two batches started at once must not get one number.
-    starting: tokio::sync::Mutex<()>,
-    /// Which screens can be heard.
-    pub hearing: Arc<Hearing>,
+    pub(super) ground: Ground,
+    pub(super) bench_path: Option<PathBuf>,
+    pub(super) shelf: Shelf,
+    now: RwLock<Arc<Now>>,
+    /// Held while works are exchanged and while a batch is started, so that the two never meet.
+    pub(super) works: Mutex<Option<Works>>,
+    /// Held while a port is listened to, to find out how it speaks.
+    pub(super) listening: Mutex<()>,
 }
 
 impl Desk {
-    pub(super) fn new(folder: Folder, bench_file: BenchFile, handle: Handle, clock: Clock) -> Desk {
-        let starting = tokio::sync::Mutex::new(());
-        let hearing = Arc::new(Hearing::new(handle.clone(), clock.clone()));
-        Desk { folder, bench_file, handle, clock, starting, hearing }
+    pub(super) fn new(ground: Ground, bench_path: Option<PathBuf>, works: Works, now: Now) -> Desk {
+        let shelf = Shelf::new(ground.folder.recipes());
+        let (now, works) = (RwLock::new(Arc::new(now)), Mutex::new(Some(works)));
+        Desk { ground, bench_path, shelf, now, works, listening: Mutex::default() }
+    }
+
+    pub(super) fn now(&self) -> Arc<Now> {
+        // nothing that can panic happens under this lock
+        Arc::clone(&self.now.read().unwrap_or_else(PoisonError::into_inner))
+    }
+
+    /// Which screens can be heard.
+    pub fn hearing(&self) -> Arc<Hearing> {
+        Arc::clone(&self.now().hearing)
+    }
+
+    pub(super) fn set_now(&self, now: Now) {
+        *self.now.write().unwrap_or_else(PoisonError::into_inner) = Arc::new(now);
+    }
+
+    pub(super) async fn take_down(&self) -> anyhow::Result<()> {
+        match self.works.lock().await.take() {
+            Some(works) => works.take_down().await,
+            None => Ok(()),
+        }
     }
 
     /// The newest whole view.
     pub fn view(&self) -> Arc<View> {
-        Arc::clone(&self.handle.views.borrow())
+        Arc::clone(&self.now().handle.views.borrow())
     }
 
     pub fn views(&self) -> watch::Receiver<Arc<View>> {
-        self.handle.views.clone()
+        self.now().handle.views.clone()
     }
 
     pub fn cues(&self) -> broadcast::Receiver<Cue> {
-        self.handle.cues.subscribe()
+        self.now().handle.cues.subscribe()
     }
 
     /// Has the act done. The answer comes once it is on the disk, or after a second without: then
     /// the view says that nothing is being recorded.
     pub async fn act(&self, act: Act) -> Result<Reply, &'static str> {
-        let answer = self.handle.act(act).await?;
-        let mut views = self.handle.views.clone();
+        let now = self.now();
+        let answer = now.handle.act(act).await?;
+        let mut views = now.handle.views.clone();
         let recorded = views.wait_for(|view| view.journal.committed >= answer.up_to);
         let _ = tokio::time::timeout(RECORDED_WITHIN, recorded).await;
         Ok(answer.reply)
@@ -69,10 +90,13 @@ impl Desk {
         let fats = FatTable::built_in();
         let recipe = Recipe::read(source, fats).map_err(|problems| problems.to_string())?;
         let recipe = request.altered.apply(&recipe, fats).map_err(|error| error.to_string())?;
+        let recipe = recipe.with_lots(&request.lots).map_err(|error| error.to_string())?;
         let options = plan::Options::default();
-        let plan = plan::plan(&recipe, fats, Some(&self.bench_file), &options)
+        // no other bench file comes between the plan and its start, and two batches started at
+        // once do not get one number
+        let _works = self.works.lock().await;
+        let plan = plan::plan(&recipe, fats, Some(&self.now().bench_file), &options)
             .map_err(|problems| problems.to_string())?;
-        let _one_at_a_time = self.starting.lock().await;
         let batch = self.next_number().await.map_err(|error| format!("{error:#}"))?;
         let act = Act::Start {
             batch: batch.clone(),
@@ -96,7 +120,7 @@ impl Desk {
 
     /// Today's date and the next free letter: "2026-11-25-a".
     async fn next_number(&self) -> anyhow::Result<BatchId> {
-        let today = self.clock.today();
+        let today = self.ground.clock.today();
         // a batch that the disk has not taken yet has its number all the same
         let open: Vec<BatchId> =
             self.view().batches.iter().map(|batch| batch.batch.clone()).collect();
@@ -111,7 +135,7 @@ impl Desk {
         &self,
         work: impl FnOnce(&Reader) -> anyhow::Result<T> + Send + 'static,
     ) -> anyhow::Result<T> {
-        let path = self.folder.journal();
+        let path = self.ground.folder.journal();
         tokio::task::spawn_blocking(move || work(&Reader::open(&path)?)).await?
     }
 }

@@ -44,6 +44,15 @@ impl Folder {
         self.0.join("panroom.lock")
     }
 
+    /// The bench file, where no other is named.
+    pub fn bench_file(&self) -> PathBuf {
+        self.0.join("bench.toml")
+    }
+
+    pub fn recipes(&self) -> PathBuf {
+        self.0.join("recipes")
+    }
+
     pub(super) fn create(&self) -> anyhow::Result<()> {
         let shown = self.0.display();
         std::fs::DirBuilder::new().recursive(true).mode(OWNER_ONLY).create(&self.0).with_context(

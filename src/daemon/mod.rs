@@ -10,13 +10,19 @@ mod bench_loop;
 mod desk;
 mod dials;
 mod evidence;
+mod files;
 mod folder;
 mod hearing;
 mod hook;
+mod identify;
+mod office;
 mod ports;
+mod shelf;
+mod works;
 
 use std::future::Future;
 use std::net::SocketAddr;
+use std::path::PathBuf;
 use std::sync::Arc;
 
 use anyhow::Context;
@@ -30,13 +36,21 @@ use crate::wire::SheetLibrary;
 
 pub use desk::Desk;
 pub use evidence::review_of;
+pub use files::{Kept, SaveError};
 pub use folder::Folder;
 pub use hearing::{Hearing, Listener, ScreenId};
+pub use identify::Identified;
+pub use office::{Applied, BenchOnDisk, RecipeStart};
+pub use shelf::{FileName, Shelf, Shelved};
+
+use works::{Ground, Works};
 
 /// What a daemon is started with.
 pub struct Options {
     pub folder: Folder,
     pub bench_file: BenchFile,
+    /// Where the bench file lies, or will once one is saved; `None` where none is kept.
+    pub bench_path: Option<PathBuf>,
     pub sheets: SheetLibrary,
     pub clock: Clock,
     /// Where the page is served; `None` serves none.
@@ -66,9 +80,6 @@ pub async fn run(options: Options, shutdown: impl Future<Output = ()>) -> anyhow
 /// A daemon that runs.
 pub struct Daemon {
     pub desk: Arc<Desk>,
-    bench: bench_loop::BenchThread,
-    ports: ports::Ports,
-    hook: Option<tokio::task::JoinHandle<()>>,
     doors: Vec<tokio::task::JoinHandle<()>>,
     /// The gate of the page, if one is served.
     pub gate: Option<Arc<Gate>>,
@@ -78,22 +89,21 @@ pub struct Daemon {
 
 /// Starts everything and returns once the socket is open.
 pub async fn start(options: Options) -> anyhow::Result<Daemon> {
-    let Options { folder, bench_file, sheets, clock, page } = options;
+    let Options { folder, bench_file, bench_path, sheets, clock, page } = options;
     folder.create()?;
     let lock = crate::journal::Lock::take(&folder.lock())?;
     // an address that cannot be had is said before anything else begins
     let page = page.map(|page| open_page(page, &folder)).transpose()?;
-    let bench = bench_loop::start(&folder, &bench_file, clock.clone())?;
-    let hook = hook::start(bench_file.alarm_command.clone(), bench.handle.cues.subscribe());
-    let ports = ports::start(&bench_file, &sheets, &clock, &bench.handle)?;
-    let desk = Arc::new(Desk::new(folder.clone(), bench_file, bench.handle.clone(), clock));
+    let ground = Ground { folder: folder.clone(), sheets, clock };
+    let (works, now) = Works::put_up(&ground, bench_file)?;
+    let desk = Arc::new(Desk::new(ground, bench_path, works, now));
     let gate = page.as_ref().map(|page| Arc::clone(&page.gate));
     let door = Door { desk: Arc::clone(&desk), gate: gate.clone() };
     let mut doors = vec![open_door(&folder, &door)?];
     if let Some(page) = page {
         doors.push(page.serve(&door)?);
     }
-    Ok(Daemon { desk, bench, ports, hook, doors, gate, folder, _lock: lock })
+    Ok(Daemon { desk, doors, gate, folder, _lock: lock })
 }
 
 fn open_page(page: PageOptions, folder: &Folder) -> anyhow::Result<Listening> {
@@ -125,12 +135,7 @@ impl Daemon {
         for door in &self.doors {
             door.abort();
         }
-        self.ports.stop().await;
-        if let Some(hook) = self.hook {
-            hook.abort();
-        }
-        let bench = self.bench;
-        tokio::task::spawn_blocking(move || bench.stop()).await??;
+        self.desk.take_down().await?;
         // only now may a client find nobody here
         let _ = std::fs::remove_file(self.folder.socket());
         Ok(())

@@ -1,7 +1,6 @@
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 
-use anyhow::Context;
 use tokio::task::JoinHandle;
 
 use super::bench_loop::Handle;
@@ -28,10 +27,7 @@ pub fn start(
     let mut ports = Ports { tasks: Vec::new() };
     let mut heard = Vec::new();
     for instrument in &bench_file.instruments {
-        let sheet = sheets.find(&instrument.sheet).with_context(|| {
-            let line = instrument.line.map_or_else(String::new, |line| format!(", line {line}"));
-            format!("{}{line}, instrument `{}`", bench_file.file, instrument.name)
-        })?;
+        let sheet = sheets.find(&instrument.sheet)?;
         heard.push(replay::Instrument {
             name: Arc::from(instrument.name.as_str()),
             sheet: sheet.name.clone(),

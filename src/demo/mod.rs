@@ -73,6 +73,8 @@ pub async fn run(options: Options) -> anyhow::Result<ExitCode> {
     let daemon = daemon::start(daemon::Options {
         folder: folder.clone(),
         bench_file,
+        // a bench of its own, made anew each time
+        bench_path: None,
         sheets: SheetLibrary::built_in()?,
         clock: clock.clone(),
         page: options.page,

@@ -27,7 +27,7 @@ use thiserror::Error;
 pub use chain::{Digest, Verified};
 pub use lock::{Lock, LockError};
 pub use playback::{Course, TapeGap};
-pub use reader::{BatchRow, FactRow, GapRow, Reader, SessionRow};
+pub use reader::{BatchRow, FactRow, GapRow, IngredientRow, Reader, SessionRow};
 pub use writer::{Journal, Limits, Recovered, Writer};
 
 #[derive(Debug, Error)]

@@ -44,6 +44,18 @@ pub struct BatchRow {
     pub operator: Option<String>,
     /// SHA-256 in hex over everything stored of it so far.
     pub head: String,
+    /// What its control recipe weighs, in the order of work.
+    #[serde(default)]
+    pub ingredients: Vec<IngredientRow>,
+    /// What was noted when it was closed.
+    #[serde(default)]
+    pub note: String,
+}
+
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct IngredientRow {
+    pub name: String,
+    pub lot: Option<String>,
 }
 
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -103,20 +115,26 @@ impl Reader {
     fn batch_row(&self, first: u64, last: u64, id: String) -> Result<BatchRow, JournalError> {
         let first = self.fact(first)?;
         let last = self.fact(last)?;
-        let (recipe, operator) = match &first.numbered.fact {
+        let (recipe, operator, ingredients) = match &first.numbered.fact {
             Fact::BatchStarted { control, operator, .. } => {
-                (control.name.clone(), operator.clone())
+                let weighed = control.weighings().map(|weigh| IngredientRow {
+                    name: weigh.name.clone(),
+                    lot: weigh.lot.clone(),
+                });
+                (control.name.clone(), operator.clone(), weighed.collect())
             }
-            _ => (String::new(), None),
+            _ => (String::new(), None, Vec::new()),
         };
-        let outcome = match &last.numbered.fact {
-            Fact::BatchClosed { outcome, .. } => Some(*outcome),
-            _ => None,
+        let (outcome, note) = match &last.numbered.fact {
+            Fact::BatchClosed { outcome, note, .. } => (Some(*outcome), note.clone()),
+            _ => (None, String::new()),
         };
         let ended = self.utc_of(last.session, last.numbered.at)?;
         let batch = BatchId(id);
         Ok(BatchRow {
             recipe,
+            ingredients,
+            note,
             started_utc_ns: self.utc_of(first.session, first.numbered.at)?,
             ended_utc_ns: outcome.map(|_| ended),
             outcome,

@@ -89,6 +89,9 @@ pub struct Weigh {
     pub into: Vessel,
     pub nature: Nature,
     pub tolerance: Tolerance,
+    /// The lot it is taken from, as far as the maker said.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub lot: Option<String>,
 }
 
 /// What the target of a weighing follows from.

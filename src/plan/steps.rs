@@ -3,7 +3,9 @@
 use crate::bench_file::BenchFile;
 use crate::chemistry::Masses;
 use crate::quantity::{Mass, Share, Temperature};
-use crate::recipe::{Addition, AdditionAmount, CausticChoice, LateFat, Oil, Order, Recipe, When};
+use crate::recipe::{
+    Addition, AdditionAmount, CausticChoice, LateFat, Lot, Oil, Order, Recipe, When,
+};
 
 use super::{
     Amount, Cook, Nature, Outlook, Step, StepKind, Tolerance, Units, Vessel, Weigh, hazards,
@@ -115,6 +117,7 @@ impl Steps<'_> {
             into: Vessel::Pot,
             nature: oil.nature,
             tolerance: tolerance(oil.tolerance, oil.nature),
+            lot: lot(&oil.lot),
         };
         let first = !self.steps.iter().any(|step| matches!(step.kind, StepKind::Weigh(_)));
         let hazards = if first { vec![hazards::ALUMINIUM.to_owned()] } else { Vec::new() };
@@ -135,6 +138,7 @@ impl Steps<'_> {
             into: Vessel::Own,
             nature,
             tolerance: Tolerance::Share(TOLERANCE_POUR),
+            lot: lot(&caustic.lot),
         };
         self.weigh(weigh, words(&hazards::CAUSTIC));
     }
@@ -158,6 +162,7 @@ impl Steps<'_> {
             into: Vessel::Own,
             nature: Nature::Pour,
             tolerance: tolerance(liquid.tolerance, Nature::Pour),
+            lot: lot(&liquid.lot),
         };
         let mut dangers = words(&hazards::LIQUID);
         dangers.extend(liquid.caution.clone());
@@ -191,6 +196,7 @@ impl Steps<'_> {
                 nature: addition.nature,
                 tolerance: spread(addition.amount)
                     .unwrap_or_else(|| tolerance(addition.tolerance, addition.nature)),
+                lot: lot(&addition.lot),
             };
             self.weigh(weigh, addition.hazards.clone());
         }
@@ -233,6 +239,7 @@ impl Steps<'_> {
                 nature: fat.nature,
                 tolerance: spread(fat.amount)
                     .unwrap_or_else(|| tolerance(fat.tolerance, fat.nature)),
+                lot: lot(&fat.lot),
             };
             self.weigh(weigh, Vec::new());
         }
@@ -271,6 +278,10 @@ impl Steps<'_> {
         }
         self.steps.len() > before
     }
+}
+
+fn lot(lot: &Option<Lot>) -> Option<String> {
+    lot.as_ref().map(|lot| lot.name.clone())
 }
 
 fn amount(amount: AdditionAmount) -> Amount {

@@ -6,6 +6,7 @@
 
 mod additions;
 mod amounts;
+pub mod edit;
 mod ingredients;
 mod liquid;
 mod process;

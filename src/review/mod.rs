@@ -20,14 +20,15 @@ mod unseen;
 
 pub use balance::BY_HAND_DOUBT;
 pub use evidence::{Dated, Evidence, Gap, Trace};
-pub use ledger::ledger_text;
+pub use ledger::{found, ledger_text};
 pub use model::{
     AlarmEnd, AlarmReview, At, Balance, CaptureReview, CookHeat, Extreme, Finding, Grade,
     HeatReview, LiquidReview, LookReview, LostReview, NotedReview, ObservationReview, Remark,
     RemedyReview, Review, StepReview, Unseen, UnseenKind, VesselReview,
 };
 pub use soap_tests::SoapTestReview;
-pub use text::text;
+pub use table::{Side, Table};
+pub use text::{Told, outcome_words, text, told};
 
 use book::Book;
 

@@ -79,6 +79,9 @@ pub struct StepReview {
     pub capture: Option<CaptureReview>,
     /// Lye and oils brought together outside their windows, on the operator's word.
     pub combined_anyway: bool,
+    /// For weighings: the lot it was taken from, as far as it was said.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub lot: Option<String>,
     /// The cook was ended, or something put into the pot, though something spoke against it.
     #[serde(default)]
     pub done_anyway: bool,

@@ -4,7 +4,7 @@ use super::book::Book;
 use super::evidence::Dated;
 use super::model::{CaptureReview, StepReview};
 use crate::bench::{Ask, Fact, Target};
-use crate::plan::Step;
+use crate::plan::{Step, StepKind};
 use crate::quantity::{Mass, Share};
 
 pub fn steps(book: &Book) -> Vec<StepReview> {
@@ -38,6 +38,10 @@ fn one(book: &Book, number: usize, step: &Step) -> StepReview {
         done_anyway: on_word(book, begun, done, |asks| {
             matches!(asks, Ask::EndCookAnyway | Ask::AddAnyway)
         }),
+        lot: match &step.kind {
+            StepKind::Weigh(weigh) => weigh.lot.clone(),
+            _ => None,
+        },
     }
 }
 

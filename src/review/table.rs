@@ -1,6 +1,7 @@
 //! Columns of text for a terminal.
 
 /// Rows under headings; the last column takes what is left of the line and breaks at spaces.
+#[derive(Clone, Debug)]
 pub struct Table {
     heads: Vec<(&'static str, Side)>,
     rows: Vec<Vec<String>>,
@@ -24,6 +25,15 @@ impl Table {
 
     pub fn row(&mut self, cells: Vec<String>) {
         self.rows.push(cells.iter().map(|cell| plain(cell)).collect());
+    }
+
+    /// The headings, some of them empty.
+    pub fn heads(&self) -> &[(&'static str, Side)] {
+        &self.heads
+    }
+
+    pub fn rows(&self) -> &[Vec<String>] {
+        &self.rows
     }
 
     pub fn is_empty(&self) -> bool {

@@ -228,6 +228,7 @@ fn weigh(id: &str, name: &str, amount: Amount, into: Vessel) -> Step {
         into,
         nature: Nature::Pour,
         tolerance: Tolerance::Share(Share::from_percent(1)),
+        lot: None,
     };
     step(&format!("weigh-{id}"), name, StepKind::Weigh(weigh))
 }

@@ -1,3 +1,4 @@
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use axum::extract::{DefaultBodyLimit, Path, State};
@@ -33,6 +34,9 @@ pub struct StartRequest {
     /// What is to be different from the text.
     #[serde(default)]
     pub altered: Alterations,
+    /// Which lot of each ingredient stands on the bench, where it is another than the recipe's.
+    #[serde(default)]
+    pub lots: BTreeMap<String, String>,
 }
 
 #[derive(Clone, Debug, Serialize, Deserialize)]

@@ -110,6 +110,7 @@ pub fn control() -> ControlRecipe {
             into,
             nature: Nature::Pour,
             tolerance: Tolerance::Share(Share::from_percent(1)),
+            lot: None,
         }),
         moulding: false,
     };

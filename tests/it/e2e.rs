@@ -334,6 +334,19 @@ impl Served {
         served
     }
 
+    /// With nothing set up yet, as fast as life.
+    pub fn from_nothing(folder: &Path) -> Served {
+        let child = panroom(folder)
+            .arg("serve")
+            .stdout(Stdio::null())
+            .stderr(Stdio::piped())
+            .spawn()
+            .unwrap();
+        let served = Served { folder: folder.to_owned(), child };
+        served.wait("the daemon", |_| true);
+        served
+    }
+
     pub fn signal(&self, signal: rustix::process::Signal) {
         let pid = rustix::process::Pid::from_child(&self.child);
         rustix::process::kill_process(pid, signal).unwrap();

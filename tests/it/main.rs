@@ -19,6 +19,8 @@ mod invariants;
 mod journal;
 mod late_and_tests;
 mod lye_first;
+mod office;
+mod office_page;
 mod page;
 mod page_gate;
 mod page_latency;

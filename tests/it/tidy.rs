@@ -8,6 +8,7 @@ const PURE: &[&str] = &[
     "quantity",
     "reading.rs",
     "problem.rs",
+    "edit",
     "chemistry",
     "recipe",
     "bench_file",

@@ -6,7 +6,8 @@ use std::sync::Arc;
 use anyhow::bail;
 
 use super::super::bench_side::sheets;
-use super::{IdentifyArgs, is_report_device, paste};
+use super::{IdentifyArgs, is_report_device};
+use crate::bench_file::heard;
 use crate::clock::Clock;
 use crate::port::{PortSettings, System, hear, rule};
 use crate::quantity::{Moment, Span};
@@ -273,10 +274,10 @@ fn report(out: &mut impl Write, args: &IdentifyArgs, found: &Found) -> anyhow::R
     let port = system.port_at(&args.port);
     let shown = args.port.display().to_string();
     let path = port.as_ref().map_or(shown.as_str(), |port| port.best_name());
-    let kind = paste::kind(best);
+    let kind = heard::kind(best);
     let name = args.name.as_deref().unwrap_or(kind);
     writeln!(out, "\nFor the bench file:\n")?;
-    write!(out, "{}", paste::bench_lines(best, name, path, found.line))?;
+    write!(out, "{}", heard::bench_lines(best, name, path, found.line))?;
     let Some(port) = port else { return Ok(()) };
     let rule = rule(&port, &system.ports(), args.name.as_deref().unwrap_or(kind), &args.group);
     match rule {

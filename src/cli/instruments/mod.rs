@@ -2,7 +2,6 @@
 
 mod identify;
 mod listen;
-mod paste;
 mod ports;
 
 use std::path::{Path, PathBuf};

@@ -33,6 +33,14 @@ pub fn html(sheet: &Sheet) -> String {
     page.raw("<style>");
     page.raw(STYLE);
     page.raw("</style></head><body>\n");
+    page.raw(&html_body(sheet));
+    page.raw("</body></html>\n");
+    page.out
+}
+
+/// What stands on the sheet, to be put into another page; every word of the maker is escaped.
+pub fn html_body(sheet: &Sheet) -> String {
+    let mut page = Page { out: String::new() };
     page.element("h1", "", &sheet.name);
     for words in sheet.note.iter().chain([&sheet.totals]) {
         page.element("p", "", words);
@@ -61,7 +69,6 @@ pub fn html(sheet: &Sheet) -> String {
         sheet.basis.iter().map(|basis| format!("{}: {}", basis.name, basis.words)).collect();
     page.list("what the figures rest on", basis.iter().map(String::as_str));
     page.element("p", "foot", sheet.promise);
-    page.raw("</body></html>\n");
     page.out
 }
 

@@ -12,7 +12,7 @@ use super::{
     Amount, FatBasis, Finding, Plan, Step, StepKind, Tolerance, Units, Vessel, Weigh, Window,
 };
 
-pub use html::html;
+pub use html::{html, html_body};
 pub use text::text;
 
 /// All that stands on the sheet. Figures are unrounded and name their unit; words are in the

@@ -11,36 +11,54 @@ use crate::bench::Outcome;
 /// The whole review, no wider than `width` cells where words allow. `civil` says a time of UTC
 /// nanoseconds as a person where the bench stands would.
 pub fn text(review: &Review, width: usize, civil: &dyn Fn(i64) -> String) -> String {
-    let mut page = Page { lines: Vec::new(), width, civil };
-    head(&mut page, review);
+    let told = told(review, civil);
+    let mut lines = vec![super::table::plain(&told.title)];
+    lines.extend(told.head.lines(width));
+    for (heading, table) in &told.sections {
+        lines.push(String::new());
+        lines.push((*heading).to_owned());
+        lines.extend(table.lines(width));
+    }
+    let mut text = lines.join("\n");
+    text.push('\n');
+    text
+}
+
+/// A review in words, section by section, for whatever shows it.
+pub struct Told {
+    pub title: String,
+    /// Names and what they are: operator, start, end.
+    pub head: Table,
+    /// Headings with their tables, none of them empty.
+    pub sections: Vec<(&'static str, Table)>,
+}
+
+/// The whole review in words. `civil` as for [`text`].
+pub fn told(review: &Review, civil: &dyn Fn(i64) -> String) -> Told {
+    let head = head(review, civil);
+    let mut page = Page { sections: Vec::new() };
     findings(&mut page, review);
     weighed::weighed(&mut page, review);
     weighed::balance(&mut page, review);
     course::course(&mut page, review);
     seal(&mut page, review);
-    let mut text = page.lines.join("\n");
-    text.push('\n');
-    text
-}
-
-struct Page<'a> {
-    lines: Vec<String>,
-    width: usize,
-    civil: &'a dyn Fn(i64) -> String,
-}
-
-impl Page<'_> {
-    /// A heading and a table under it, unless the table is empty.
-    fn section(&mut self, heading: &str, table: &Table) {
-        if !table.is_empty() {
-            self.lines.push(String::new());
-            self.lines.push(heading.to_owned());
-            self.table(table);
-        }
+    Told {
+        title: format!("{}, batch {}", review.recipe, review.batch),
+        head,
+        sections: page.sections,
     }
+}
 
-    fn table(&mut self, table: &Table) {
-        self.lines.extend(table.lines(self.width));
+struct Page {
+    sections: Vec<(&'static str, Table)>,
+}
+
+impl Page {
+    /// A heading and a table under it, unless the table is empty.
+    fn section(&mut self, heading: &'static str, table: &Table) {
+        if !table.is_empty() {
+            self.sections.push((heading, table.clone()));
+        }
     }
 }
 
@@ -53,18 +71,16 @@ fn pair(table: &mut Table, name: &str, value: impl Into<String>) {
     table.row(vec![name.to_owned(), value.into()]);
 }
 
-fn head(page: &mut Page, review: &Review) {
-    let title = format!("{}, batch {}", review.recipe, review.batch);
-    page.lines.push(super::table::plain(&title));
+fn head(review: &Review, civil: &dyn Fn(i64) -> String) -> Table {
     let mut table = pairs();
     let operator = review.operator.as_deref().unwrap_or("not recorded");
     pair(&mut table, "operator", operator);
-    pair(&mut table, "started", (page.civil)(review.started.utc_ns));
+    pair(&mut table, "started", civil(review.started.utc_ns));
     let outcome = review.outcome.map_or("still open", outcome_words);
     match review.ended {
         Some(ended) => {
             let after = ended.after_start.map_or_else(words::unknown, |after| after.to_string());
-            let ended = (page.civil)(ended.utc_ns);
+            let ended = civil(ended.utc_ns);
             pair(&mut table, "ended", format!("{ended}, {after} later: {outcome}"));
         }
         None => pair(&mut table, "ended", outcome),
@@ -72,7 +88,7 @@ fn head(page: &mut Page, review: &Review) {
     if !review.note.trim().is_empty() {
         pair(&mut table, "note", review.note.trim());
     }
-    page.table(&table);
+    table
 }
 
 fn findings(page: &mut Page, review: &Review) {

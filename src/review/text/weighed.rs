@@ -25,7 +25,11 @@ pub fn weighed(page: &mut Page, review: &Review) {
             deviation.map_or_else(words::unknown, |off| words::signed_mass(review, off));
         let share = capture.and_then(|c| c.deviation_share);
         let share = share.map_or_else(words::unknown, words::signed_share);
-        table.row(vec![step.title.clone(), target, net, deviation, share, judged(step)]);
+        let title = match &step.lot {
+            Some(lot) => format!("{} (lot {lot})", step.title),
+            None => step.title.clone(),
+        };
+        table.row(vec![title, target, net, deviation, share, judged(step)]);
     }
     page.section("Weighed", &table);
 }

@@ -524,6 +524,7 @@ fn recipe(caustic: bool, mass_g: f64, superfat: Share) -> ControlRecipe {
 
 fn weigh(id: &str, amount: Amount) -> Step {
     let weigh = Weigh {
+        lot: None,
         ingredient: id.into(),
         name: id.to_owned(),
         amount,

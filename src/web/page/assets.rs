@@ -24,6 +24,8 @@ const ASSETS: &[(&str, &str)] = assets![
     "bench.js",
     "icon.svg",
     "morph.js",
+    "office.css",
+    "office.js",
     "page.css",
     "pedal.js",
     "screen.js",

@@ -16,6 +16,8 @@ pub struct Field<'a> {
     pub required: bool,
     /// The autocomplete token; empty means "off".
     pub autocomplete: &'a str,
+    /// The id of a `datalist` with what is usual here.
+    pub list: Option<&'a str>,
 }
 
 pub fn field(field: &Field) -> Markup {
@@ -26,7 +28,7 @@ pub fn field(field: &Field) -> Markup {
             @if let Some(hint) = field.hint { p class="hint" id=(hint_id) { (hint) } }
             input type="text" id=(field.name) name=(field.name) value=(field.value)
                 autocomplete=(if field.autocomplete.is_empty() { "off" } else { field.autocomplete })
-                spellcheck="false" required[field.required]
+                spellcheck="false" required[field.required] list=[field.list]
                 aria-invalid[field.error.is_some()]
                 aria-describedby=[described(field.hint, field.error, &hint_id, &error_id)];
             (error(field.error, &error_id))

@@ -69,6 +69,7 @@ fn whole(title: &str, files: &[&str], body: &Markup) -> Markup {
                 title { (title) " · panroom" }
                 link rel="icon" href="/assets/icon.svg" type="image/svg+xml";
                 link rel="stylesheet" href="/assets/page.css";
+                link rel="stylesheet" href="/assets/office.css";
                 script type="module" src="/assets/theme.js" {}
                 @for file in files {
                     @if file.ends_with(".css") {

@@ -13,6 +13,7 @@ mod bench;
 pub mod form;
 mod gate;
 pub mod layout;
+mod office;
 mod pair;
 mod server;
 pub mod trace;
@@ -39,6 +40,7 @@ fn router(door: &Door, gate: &std::sync::Arc<Gate>) -> Router {
         .merge(assets::routes())
         .merge(pair::routes())
         .merge(bench::routes())
+        .merge(office::routes())
         .fallback(unknown)
         .method_not_allowed_fallback(unknown)
         .with_state(door.clone())

@@ -52,6 +52,7 @@ impl House {
         let daemon = daemon::start(daemon::Options {
             folder: Folder::new(folder.path()),
             bench_file: BenchFile::read(source).unwrap(),
+            bench_path: None,
             sheets: SheetLibrary::built_in().unwrap(),
             clock: Clock::new(),
             page: None,

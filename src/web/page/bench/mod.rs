@@ -59,7 +59,7 @@ struct Spoken<'a> {
 
 /// Server-sent events: `hello` once, `picture` with the newest whole bench, `cue`, `beat`.
 async fn live(State(door): State<Door>) -> Events {
-    let listener = door.desk.hearing.stream();
+    let listener = door.desk.hearing().stream();
     stream(door, move |shown| {
         let event = match shown {
             Shown::First => {
@@ -88,5 +88,5 @@ struct Heard {
 }
 
 async fn hearing(State(door): State<Door>, Sent(heard): Sent<Heard>) {
-    door.desk.hearing.say(ScreenId(heard.screen), heard.audible);
+    door.desk.hearing().say(ScreenId(heard.screen), heard.audible);
 }
