@@ -10,15 +10,19 @@ use super::cue::Cue;
 use super::fact::{Ask, BatchId, CaptureHow, Fact, Observation, Outcome, PromptId, Remedy};
 use super::input::Act;
 use super::law::{Bench, Reply};
+use super::progress::cooking;
 use super::setup::ProbeAt;
 use super::state::{Batch, Work};
 use super::{
-    combine, cook_end, cool, emergency, heat, in_process, leases, lye, names, remedies, repeat,
-    spot, vessel_back, words,
+    combine, cook_end, cool, emergency, heat, in_process, leases, lye, names, picture, refusals,
+    remedies, repeat, spot, vessel_back, words,
 };
 use crate::chemistry::IngredientId;
 use crate::plan::{Amount, ControlRecipe, Severity, StepKind};
 use crate::quantity::Mass;
+
+/// Longer than any label.
+const LOT_LONGEST: usize = 60;
 
 pub fn take(bench: &mut Bench, act: &Act) {
     let answer = match act {
@@ -28,6 +32,7 @@ pub fn take(bench: &mut Bench, act: &Act) {
         Act::Correct { batch, ingredient, mass, reason } => {
             remedies::correct(bench, batch, ingredient, *mass, reason).map(|()| Reply::Done)
         }
+        Act::Lot { batch, lot } => open_lot(bench, batch, lot),
         Act::AskRemedy { batch } => remedies::ask(bench, batch).map(|()| Reply::Done),
         Act::Declare { batch, ingredient, mass } => declare(bench, batch, ingredient, *mass),
         Act::Observe { batch, observation, note } => observe(bench, batch, *observation, note),
@@ -67,6 +72,7 @@ fn asked_instead(bench: &Bench, act: &Act) -> Option<PromptId> {
         Act::Declare { batch, .. }
         | Act::Correct { batch, .. }
         | Act::AskRemedy { batch, .. }
+        | Act::Lot { batch, .. }
         | Act::Observe { batch, .. }
         | Act::ProbeOut { batch, .. }
         | Act::Scale { batch }
@@ -279,12 +285,35 @@ fn declare(bench: &mut Bench, id: &BatchId, ingredient: &IngredientId, mass: Mas
     Ok(Reply::Done)
 }
 
+/// The first bottle ran empty, and another goes on: both lots are kept, and where one ended.
+fn open_lot(bench: &mut Bench, id: &BatchId, lot: &str) -> Answer {
+    let batch = open(bench, id)?;
+    let lot = lot.trim();
+    if lot.is_empty() || lot.chars().count() > LOT_LONGEST {
+        return Err(refusals::no_lot(LOT_LONGEST));
+    }
+    let Some((weigh, _)) = batch.weigh() else { return Err(words::nothing_to_weigh()) };
+    let (ingredient, lot) = (weigh.ingredient.clone(), lot.to_owned());
+    let step = bench.step_key(id);
+    let net = picture::weighing_view(bench, batch).and_then(|weighing| weighing.net);
+    bench.emit(Fact::LotOpened { batch: id.clone(), step, ingredient, lot, net });
+    Ok(Reply::Done)
+}
+
 fn observe(bench: &mut Bench, id: &BatchId, observation: Observation, note: &str) -> Answer {
     if repeat::observed(bench, open(bench, id)?, observation, note) {
         return Ok(Reply::AlreadyDone);
     }
     let note = note.to_owned();
     bench.emit(Fact::Observed { batch: id.clone(), observation, note });
+    // while a remedy is worked no look is asked for: whoever says what they see has looked
+    let due = bench.batch(id).filter(|batch| batch.detour.is_some()).and_then(|batch| {
+        cooking(batch)?.1.look_due?;
+        batch.main_work().0.map(|step| step.key.clone())
+    });
+    if let Some(step) = due {
+        bench.emit(Fact::LookMade { batch: id.clone(), step });
+    }
     Ok(Reply::Done)
 }
 

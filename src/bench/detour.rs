@@ -22,6 +22,13 @@ impl Batch {
         (self.control.steps.get(self.step), work)
     }
 
+    pub(super) fn main_work_mut(&mut self) -> &mut Work {
+        match &mut self.detour {
+            Some(detour) => &mut detour.resume,
+            None => &mut self.work,
+        }
+    }
+
     /// All weighings that stand, in the order of work.
     pub fn captured(&self) -> impl Iterator<Item = (&Weigh, &Capture)> {
         self.control.steps.iter().chain(&self.added).filter_map(|step| match &step.kind {
@@ -75,7 +82,10 @@ impl Batch {
         let first = self.captures.values_mut().find(|capture| &capture.ingredient == ingredient);
         if let Some(capture) = first {
             // what was added later stays as it is
-            capture.net += net - rest;
+            let more = net - rest;
+            capture.net += more;
+            // the vessel stays what it is
+            capture.gross = capture.gross.map(|gross| gross + more);
             capture.how = super::fact::CaptureHow::ByHand;
             capture.number = number;
         }

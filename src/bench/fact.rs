@@ -37,6 +37,9 @@ pub enum Fact {
         /// For weighings.
         #[serde(default)]
         target: Option<Target>,
+        /// Cook time has facts of its own; without, as once written, it counts from here.
+        #[serde(default)]
+        clocked: bool,
     },
     /// The empty vessel, or the pot with what it already holds, from which the net is counted.
     Tared {
@@ -209,6 +212,15 @@ pub enum Fact {
         was: Mass,
         net: Mass,
         reason: String,
+    },
+    /// Another bottle of the same ingredient: from here on it is of this lot.
+    LotOpened {
+        batch: BatchId,
+        step: String,
+        ingredient: IngredientId,
+        lot: String,
+        /// What was in by then, if the pan told.
+        net: Option<Mass>,
     },
     /// What is being weighed follows something that has just changed.
     Retargeted {
@@ -507,6 +519,7 @@ impl Fact {
             | Fact::RemedyChosen { batch, .. }
             | Fact::BroughtDown { batch, .. }
             | Fact::Corrected { batch, .. }
+            | Fact::LotOpened { batch, .. }
             | Fact::Retargeted { batch, .. }
             | Fact::ContentWeighed { batch, .. }
             | Fact::TakenOut { batch, .. }

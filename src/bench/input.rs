@@ -81,6 +81,11 @@ pub enum Act {
         mass: Mass,
         reason: String,
     },
+    /// Another bottle of what is being weighed is opened.
+    Lot {
+        batch: BatchId,
+        lot: String,
+    },
     /// What can be done about too much or too little caustic?
     AskRemedy {
         batch: BatchId,

@@ -140,7 +140,7 @@ fn batch_view(bench: &Bench, batch: &Batch) -> BatchView {
     }
 }
 
-fn weighing_view(bench: &Bench, batch: &Batch) -> Option<WeighingView> {
+pub fn weighing_view(bench: &Bench, batch: &Batch) -> Option<WeighingView> {
     let (weigh, weighing) = batch.weigh()?;
     let phase = weighing::phase(bench, batch)?;
     let (channel, _) = bench.state.scale_of(&batch.id)?;

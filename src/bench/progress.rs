@@ -23,6 +23,7 @@ pub fn run(bench: &mut Bench) {
             Work::TakingOut(_) => takeout::run(bench, &id),
             Work::Weighing(_) => {}
         }
+        look_beside(bench, &id);
         heat::run(bench, &id);
         cook_clock::run(bench, &id);
     }
@@ -71,14 +72,15 @@ fn begin(bench: &mut Bench, id: &BatchId) {
         _ => None,
     };
     let step = step.key.clone();
-    bench.emit(Fact::StepBegun { batch: id.clone(), step, target });
+    bench.emit(Fact::StepBegun { batch: id.clone(), step, target, clocked: true });
 }
 
 fn ask_for_word(bench: &mut Bench, id: &BatchId) {
     let Some(batch) = bench.batch(id) else { return };
     let cools = matches!(batch.step().map(|step| &step.kind), Some(StepKind::WhenCool { .. }));
     if let Some(prompt) = batch.prompt.as_ref() {
-        if cools && prompt.asks != cool::asks(bench, batch) {
+        let of_caustic = matches!(prompt.asks, Ask::Remedy { .. } | Ask::Under { .. });
+        if cools && !of_caustic && prompt.asks != cool::asks(bench, batch) {
             bench.withdraw_prompt(id);
             bench.ask(id, Ask::Done);
         }
@@ -108,6 +110,17 @@ fn finish_when_back(bench: &mut Bench, id: &BatchId) {
     }
 }
 
+/// While a remedy is worked the pot goes on cooking, and has to be looked at.
+fn look_beside(bench: &mut Bench, id: &BatchId) {
+    let Some(batch) = bench.batch(id).filter(|batch| batch.detour.is_some()) else { return };
+    let Some((cook, cooking)) = cooking(batch) else { return };
+    let due = cooking.look_now || cooking.since_look.elapsed(bench.now) >= cook.look_every;
+    if due && cooking.look_due.is_none() {
+        let step = batch.main_work().0.map(|step| step.key.clone()).unwrap_or_default();
+        bench.emit(Fact::LookDue { batch: id.clone(), step });
+    }
+}
+
 fn cook(bench: &mut Bench, id: &BatchId) {
     let Some(batch) = bench.batch(id) else { return };
     let Some((cook, cooking)) = cooking(batch) else { return };
@@ -126,6 +139,10 @@ fn cook(bench: &mut Bench, id: &BatchId) {
         // the end of the cook is a look too: it climbs when nobody comes
         bench.emit(Fact::LookDue { batch: id.clone(), step });
     } else if asked == Some(Ask::EndCookAnyway) && !cook_end::lapsed(bench, id) {
+        return;
+    }
+    if matches!(asked, Some(Ask::Remedy { .. } | Ask::Under { .. })) {
+        // what is wrong with the caustic goes before a look
         return;
     }
     if asked.is_some() && asked != wanted {

@@ -16,6 +16,12 @@ pub fn not_weighed_yet(ingredient: &IngredientId) -> String {
     format!("`{ingredient}` has not been weighed, so there is nothing to correct")
 }
 
+pub fn no_lot(longest: usize) -> String {
+    format!(
+        "a lot is what the label says, like \"OL-23\"; one word or more, {longest} letters at most"
+    )
+}
+
 pub fn correction_needs_reason() -> String {
     "a correction needs its reason, like \"a third of the jug was spilled\"".to_owned()
 }

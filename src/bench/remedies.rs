@@ -8,7 +8,8 @@ use super::law::Bench;
 use super::state::Batch;
 use super::{refusals, words};
 use crate::chemistry::{
-    Circumstances, DissolveVerdict, Formula, IngredientId, Masses, NoRemedy, RemedyAct, ScaleFacts,
+    CausticForm, Circumstances, DissolveVerdict, Formula, IngredientId, Masses, NoRemedy,
+    RemedyAct, ScaleFacts,
 };
 use crate::plan::{
     Amount, DENSITY_ASSUMED_G_PER_ML, Keep, Nature, Pot, Step, StepKind, TakeOut, Tolerance, Units,
@@ -49,7 +50,8 @@ pub fn run(bench: &mut Bench) {
         let asks_remedy = matches!(asked, Some(Ask::Remedy { .. }));
         let heavy = excess(bench, batch);
         match heavy {
-            Some(excess) if batch.detour.is_none() && !asks_remedy => {
+            // also while something is taken out: there is always another way out
+            Some(excess) if !asks_remedy && (batch.detour.is_none() || takes_out(batch)) => {
                 let options = over(bench, batch).0.iter().map(|offer| offer.remedy).collect();
                 bench.withdraw_prompt(&id);
                 bench.ask(&id, Ask::Remedy { options, excess });
@@ -58,6 +60,10 @@ pub fn run(bench: &mut Bench) {
             _ => {}
         }
     }
+}
+
+fn takes_out(batch: &Batch) -> bool {
+    matches!(batch.step().map(|step| &step.kind), Some(StepKind::TakeOut(_)))
 }
 
 /// How much more caustic is on record than the fats on record take, if that is more than the guard
@@ -187,7 +193,8 @@ fn spoon_out(batch: &Batch, caustic: &IngredientId, excess: Mass, keep: Mass) ->
 /// The lye is where its liquid was weighed, or a stock lye in its own vessel.
 fn lye_vessel(batch: &Batch) -> Option<IngredientId> {
     let formula = &batch.control.formula;
-    let caustics = formula.caustics.iter().map(|caustic| &caustic.id);
+    let stock = formula.caustics.iter().filter(|caustic| caustic.form == CausticForm::Lye);
+    let caustics = stock.map(|caustic| &caustic.id);
     let vessels = std::iter::once(&formula.liquid_id).chain(caustics);
     vessels.into_iter().find(|id| batch.empty_vessel(id).is_some()).cloned()
 }
@@ -400,10 +407,10 @@ pub fn correct(
 }
 
 /// What is being weighed now may follow what has just been changed.
-fn retarget(bench: &mut Bench, id: &BatchId) {
+pub fn retarget(bench: &mut Bench, id: &BatchId) {
     let Some(batch) = bench.batch(id) else { return };
     let Some((weigh, weighing)) = batch.weigh() else { return };
-    let Some((_, scale)) = bench.state.scale_of(id) else { return };
+    let Some(scale) = scale(bench, batch) else { return };
     let target = super::weighing::target(batch, weigh, &scale);
     if target != weighing.target && weighing.captured.is_none() {
         let step = bench.step_key(id);

@@ -178,6 +178,10 @@ impl Sense {
         let silent =
             self.value_at.is_some_and(|at| reading.at.since(at) >= settings.zero_doubt_after);
         if silent {
+            if !self.doubted {
+                // what an earlier doubt was about is settled
+                self.doubted_gross = None;
+            }
             self.doubted = self.load_before.is_some();
         }
     }

@@ -476,7 +476,9 @@ impl Batch {
 
     /// A cup of it is being filled, or stands somewhere filled.
     pub fn has_caustic_cup(&self) -> bool {
-        self.weighs_caustic() || (self.caustic_out && !self.said_dissolved)
+        // after dissolving it is that of a small lye
+        let open = !self.said_dissolved || self.detour.is_some();
+        self.weighs_caustic() || (self.caustic_out && open)
     }
 
     pub fn masses(&self) -> Masses {
@@ -508,7 +510,9 @@ impl Batch {
 
     fn apply(&mut self, number: u64, at: Moment, fact: &Fact) {
         match fact {
-            Fact::StepBegun { step, target, .. } => self.begin(at, step, *target),
+            Fact::StepBegun { step, target, clocked, .. } => {
+                self.begin(at, step, *target, *clocked);
+            }
             Fact::Tared { gross, .. } => {
                 if let Some(weighing) = self.weighing_mut() {
                     weighing.tare = Some(*gross);
@@ -591,13 +595,13 @@ impl Batch {
             }
             Fact::PromptClosed { prompt, answered, .. } => self.close_prompt(*prompt, *answered),
             Fact::LookDue { .. } => {
-                if let Work::Cooking(cooking) = &mut self.work {
+                if let Work::Cooking(cooking) = self.main_work_mut() {
                     cooking.look_due = Some(at);
                     cooking.look_now = false;
                 }
             }
             Fact::LookMade { .. } => {
-                if let Work::Cooking(cooking) = &mut self.work {
+                if let Work::Cooking(cooking) = self.main_work_mut() {
                     cooking.look_due = None;
                     cooking.since_look = Stopwatch::started(at);
                 }
@@ -610,7 +614,7 @@ impl Batch {
         }
     }
 
-    fn begin(&mut self, at: Moment, key: &str, target: Option<Target>) {
+    fn begin(&mut self, at: Moment, key: &str, target: Option<Target>, clocked: bool) {
         match &mut self.detour {
             Some(detour) => {
                 let place = self.added.iter().position(|step| step.key == key);
@@ -635,8 +639,8 @@ impl Batch {
                 leave_unrecorded: false,
             }),
             (Some(StepKind::Cook(_)), _) => Work::Cooking(Cooking {
-                time: Stopwatch::standing(),
-                begun: false,
+                time: if clocked { Stopwatch::standing() } else { Stopwatch::started(at) },
+                begun: !clocked,
                 since_look: Stopwatch::started(at),
                 look_due: None,
                 look_now: false,

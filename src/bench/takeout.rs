@@ -3,16 +3,30 @@
 
 use super::fact::{BatchId, Fact, Target};
 use super::law::Bench;
-use super::remedies;
 use super::state::{Batch, TakingOut, Work};
 use super::view::{Pace, Phase, WeighingView};
+use super::weighing::share_of;
+use super::{leases, remedies};
 use crate::plan::{Keep, StepKind, TakeOut, Vessel};
-use crate::quantity::Mass;
+use crate::quantity::{Mass, Share};
 
 /// Water leaves a hot lye; more than this part of it does not.
 const EVAPORATED_MOST: (i64, i64) = (1, 5);
 
+/// A hand that takes out more than this part too much is not believed at once. Ours.
+const TAKEN_TOO_MUCH: Share = Share::from_percent(10);
+
 pub fn run(bench: &mut Bench, id: &BatchId) {
+    let settled = bench
+        .batch(id)
+        .is_some_and(|batch| at_it(batch).is_some() && remedies::excess(bench, batch).is_none());
+    if settled {
+        // a correction has made it needless
+        let step = bench.step_key(id);
+        bench.emit(Fact::StepDone { batch: id.clone(), step });
+        remedies::retarget(bench, id);
+        return;
+    }
     settle_zero(bench, id);
     let Some((take_out, taking)) = bench.batch(id).and_then(at_it) else { return };
     let (take_out, from) = (take_out.clone(), taking.from);
@@ -24,9 +38,10 @@ pub fn run(bench: &mut Bench, id: &BatchId) {
             let Some(keep) = kept(bench, id, &take_out, content) else { return };
             bench.emit(Fact::ContentWeighed { batch, step, content, keep });
         }
-        Some((from, keep)) if content <= keep => {
+        Some((from, keep)) if content <= keep && content >= least_kept(bench, id, keep) => {
             bench.emit(Fact::TakenOut { batch, step: step.clone(), from, to: content });
             bench.emit(Fact::StepDone { batch: id.clone(), step });
+            remedies::retarget(bench, id);
         }
         Some(_) => {}
     }
@@ -68,12 +83,19 @@ pub fn view(bench: &Bench, batch: &Batch) -> Option<WeighingView> {
 
 fn at_rest(bench: &Bench, id: &BatchId, take_out: &TakeOut) -> Option<Mass> {
     let batch = bench.batch(id)?;
-    content(bench, batch)?;
+    content(bench, batch).filter(|_| leases::pan_is_ours(bench, id))?;
     let (channel, scale) = bench.state.scale_of(id)?;
     let rest = bench.sense(channel)?.rest.at_rest(&bench.settings().rest_test(scale.d, true))?;
     // an empty vessel is no vessel emptied to measure
     let content = rest - batch.empty_vessel(&take_out.vessel_of)?;
     (content > scale.d * i64::from(bench.settings().vessel_match_d)).then_some(content)
+}
+
+/// Less than this in it is another vessel, or one that a hand holds up.
+fn least_kept(bench: &Bench, id: &BatchId, keep: Mass) -> Mass {
+    let d = bench.state.scale_of(id).map_or(Mass::ZERO, |(_, scale)| scale.d);
+    let slack = d * i64::from(bench.settings().vessel_match_d);
+    keep - share_of(keep, TAKEN_TOO_MUCH).max(slack)
 }
 
 /// What is to be kept of this content; `None` if it cannot be the vessel with what it should hold.
@@ -110,10 +132,14 @@ fn settle_zero(bench: &mut Bench, id: &BatchId) {
     let Some(sense) = bench.sense(channel) else { return };
     let Some(rest) = sense.rest.at_rest(&bench.settings().rest_test(scale.d, true)) else { return };
     let slack = scale.d * i64::from(bench.settings().vessel_match_d);
-    let cleared = scale.d * i64::from(bench.settings().vessel_min_d);
+    let Some(batch) = bench.batch(id) else { return };
+    let Some((take_out, _)) = at_it(batch) else { return };
+    // a spoonful less is no empty pan: at least the vessel itself has gone
+    let vessel = batch.empty_vessel(&take_out.vessel_of).unwrap_or_default() - batch.zero;
+    let cleared = (scale.d * i64::from(bench.settings().vessel_min_d)).max(vessel - slack);
     let before = sense.load_before;
     let same = before.is_some_and(|before| (rest - before).abs() <= slack);
-    let fell = sense.doubted_gross.is_some_and(|gross| rest < gross - cleared);
+    let fell = sense.doubted_gross.is_some_and(|gross| rest <= gross - cleared);
     if !same && !fell {
         if let Some(sense) = bench.scale_sense_mut(id) {
             sense.doubted_gross.get_or_insert(rest);

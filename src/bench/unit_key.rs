@@ -118,9 +118,10 @@ impl UnitKey {
         }
     }
 
-    /// The port was gone: whatever is under suspicion is left to the doubt about the zero.
+    /// The port was gone: a load under suspicion is left to the doubt about the zero. Decimals are
+    /// not, since an empty pan reads nothing in every unit.
     pub fn lose(&mut self) {
-        self.suspicion = None;
+        self.suspicion = self.suspicion.take().filter(|suspicion| suspicion.decimals.is_some());
     }
 
     fn note_on_wire(&mut self, last: Option<Shown>, shown: Shown) {
@@ -161,8 +162,11 @@ impl UnitKey {
             return Worth::Suspect;
         }
         self.suspicion = None;
-        if suspicion.decimals.is_some() {
-            self.decimals_at.push_back(at);
+        match suspicion.decimals {
+            // a key pressed and pressed back is no scale whose decimals come and go
+            Some(_) if confirmed => self.decimals_at.clear(),
+            Some(_) => self.decimals_at.push_back(at),
+            None => {}
         }
         if confirmed { Worth::TrustedAgain } else { Worth::Trusted }
     }

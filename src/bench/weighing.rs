@@ -10,7 +10,7 @@ use super::law::Bench;
 use super::settings::CAUSTIC_SHORT;
 use super::state::{Batch, Weighing};
 use super::view::Phase;
-use super::{before_lift, handling, leases, pace, zero};
+use super::{before_lift, handling, leases, pace, remedies, zero};
 use crate::chemistry::{Guard, IngredientId, Masses, ScaleFacts};
 use crate::plan::{Amount, Nature, Tolerance, Vessel, Weigh};
 use crate::quantity::{Mass, Share};
@@ -212,6 +212,7 @@ fn hold(bench: &mut Bench, pan: &Pan, tare: Option<Mass>) {
     {
         let gross = rest;
         bench.emit(Fact::Reopened { batch: pan.id.clone(), step: pan.step.clone(), gross });
+        remedies::retarget(bench, &pan.id);
         return;
     }
     let dwell = bench.settings().dwell;
@@ -220,6 +221,7 @@ fn hold(bench: &mut Bench, pan: &Pan, tare: Option<Mass>) {
         // the zero had moved before the capture: what was captured is not what is in the cup
         let gross = pan.rest.unwrap_or_default();
         bench.emit(Fact::Reopened { batch: pan.id.clone(), step: pan.step.clone(), gross });
+        remedies::retarget(bench, &pan.id);
         return;
     }
     let off = pan.weighing.lifted && pan.rest.is_some();
@@ -301,9 +303,13 @@ fn offer_remedy(bench: &mut Bench, pan: &Pan, over: bool) {
         let options = vec![Remedy::SpoonOut, Remedy::Discard];
         bench.withdraw_prompt(&pan.id);
         bench.ask(&pan.id, Ask::Remedy { options, excess });
-    } else if !over && asks_remedy {
+    } else if !over && asks_remedy && !is_lye_heavy(bench, &pan.id) {
         bench.withdraw_prompt(&pan.id);
     }
+}
+
+fn is_lye_heavy(bench: &Bench, id: &BatchId) -> bool {
+    bench.batch(id).is_some_and(|batch| remedies::excess(bench, batch).is_some())
 }
 
 /// Which passing offers a rule may take back.
@@ -334,6 +340,12 @@ fn offer(bench: &mut Bench, pan: &Pan, asks: Ask) {
     let kind = std::mem::discriminant(&asks);
     let asked = bench.batch(&pan.id).and_then(|batch| batch.prompt.as_ref());
     if asked.is_some_and(|prompt| std::mem::discriminant(&prompt.asks) == kind) {
+        return;
+    }
+    if asked.is_some_and(|prompt| matches!(prompt.asks, Ask::Remedy { .. }))
+        && is_lye_heavy(bench, &pan.id)
+    {
+        // more caustic on record than the fats take goes before what the pan shows
         return;
     }
     bench.withdraw_prompt(&pan.id);

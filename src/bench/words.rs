@@ -163,6 +163,11 @@ fn words_of(bench: &Bench, fact: &Fact) -> Option<String> {
             let amount = amount.map_or_else(|| "the excess".to_owned(), |m| mass(units, m));
             format!("Spoon out {amount} of caustic, into waste, never back to stock.")
         }
+        Fact::LotOpened { lot, net, .. } => {
+            let units = batch?.control.units;
+            let from = net.map(|net| format!(", after {}", mass(&units, net)));
+            format!("From here on lot {lot}{}.", from.unwrap_or_default())
+        }
         Fact::BroughtDown { from, to, .. } => remedy_words::brought_down(*from, *to),
         Fact::TakenOut { .. } => "Enough is out. What came out goes into waste.".to_owned(),
         Fact::VesselBack { ingredient, residue, verdict, .. } => {

@@ -56,6 +56,11 @@ pub async fn remedy(at: Place, args: args::AskRemedy) -> anyhow::Result<ExitCode
     Ok(answer)
 }
 
+pub async fn open_lot(at: Place, args: args::Lot) -> anyhow::Result<ExitCode> {
+    let batch = batch(&at, args.batch, Unnamed::TheOneThatAsks).await?.batch;
+    act(&at, Act::Lot { batch, lot: args.lot }).await
+}
+
 pub async fn correct(at: Place, args: args::Correct) -> anyhow::Result<ExitCode> {
     let batch = batch(&at, args.batch, Unnamed::Nobody).await?.batch;
     let mass = Mass::parse(&args.mass)?;

@@ -51,6 +51,8 @@ pub enum Command {
     Choose(Choose),
     /// Ask what can be done about too little caustic, or too much
     Remedy(AskRemedy),
+    /// Another bottle of what is being weighed: from here on it is of this lot
+    Lot(Lot),
     /// Correct a mass on record that was wrong; the old one stays on record too
     Correct(Correct),
     /// Declare a mass that was not weighed here; it stays marked so
@@ -274,6 +276,15 @@ pub struct Correct {
     /// Why the mass on record is wrong
     pub reason: String,
     /// The batch, by its number or the letter of its pot [default: the only one]
+    #[arg(long)]
+    pub batch: Option<String>,
+}
+
+#[derive(clap::Args)]
+pub struct Lot {
+    /// As the label says
+    pub lot: String,
+    /// The batch, by its number or the letter of its pot [default: the one that asks, or the only one]
     #[arg(long)]
     pub batch: Option<String>,
 }

@@ -63,6 +63,7 @@ async fn dispatch(args: Args) -> anyhow::Result<ExitCode> {
         Command::Confirm(confirm) => acts::confirm(at, confirm).await,
         Command::Choose(choose) => acts::choose(at, choose).await,
         Command::Remedy(remedy) => acts::remedy(at, remedy).await,
+        Command::Lot(lot) => acts::open_lot(at, lot).await,
         Command::Correct(correct) => acts::correct(at, correct).await,
         Command::Declare(declare) => acts::declare(at, declare).await,
         Command::Observe(observe) => acts::observe(at, observe).await,

@@ -129,6 +129,8 @@ impl Reader {
             Fact::BatchClosed { outcome, note, .. } => (Some(*outcome), note.clone()),
             _ => (None, String::new()),
         };
+        let opened = self.lots_opened(&id)?;
+        let ingredients = ingredients.into_iter().chain(opened).collect();
         let ended = self.utc_of(last.session, last.numbered.at)?;
         let batch = BatchId(id);
         Ok(BatchRow {
@@ -142,6 +144,18 @@ impl Reader {
             head: self.head(&batch)?.map(|head| head.to_string()).unwrap_or_default(),
             batch,
         })
+    }
+
+    /// Bottles opened in mid-weighing, so that a batch is found by each of its lots.
+    fn lots_opened(&self, batch: &str) -> Result<Vec<IngredientRow>, JournalError> {
+        let rows = self.facts_where("WHERE batch = ?1 AND kind = 'lot-opened'", params![batch])?;
+        let row = |row: FactRow| match row.numbered.fact {
+            Fact::LotOpened { ingredient, lot, .. } => {
+                Some(IngredientRow { name: ingredient.to_string(), lot: Some(lot) })
+            }
+            _ => None,
+        };
+        Ok(rows.into_iter().filter_map(row).collect())
     }
 
     /// The readings of one channel in one session, both ends included, in the order they came.

@@ -4,7 +4,7 @@ use super::book::Book;
 use super::evidence::Dated;
 use super::model::{CaptureReview, StepReview};
 use crate::bench::{Ask, Fact, Target};
-use crate::plan::{Step, StepKind};
+use crate::plan::{Step, StepKind, Weigh};
 use crate::quantity::{Mass, Share};
 
 pub fn steps(book: &Book) -> Vec<StepReview> {
@@ -39,10 +39,28 @@ fn one(book: &Book, number: usize, step: &Step) -> StepReview {
             matches!(asks, Ask::EndCookAnyway | Ask::AddAnyway)
         }),
         lot: match &step.kind {
-            StepKind::Weigh(weigh) => weigh.lot.clone(),
+            StepKind::Weigh(weigh) => lots(book, step, weigh),
             _ => None,
         },
     }
+}
+
+/// The lot of the first bottle and, with what was in by then, of each that was opened later.
+fn lots(book: &Book, step: &Step, weigh: &Weigh) -> Option<String> {
+    let units = &book.control.units;
+    let later = book.own.iter().filter_map(|dated| match &dated.numbered.fact {
+        Fact::LotOpened { step: key, lot, net, .. } if key == &step.key => {
+            let from =
+                net.map(|net| format!(" after {}", net.show(units.mass, units.mass_decimals)));
+            Some(format!("{lot}{}", from.unwrap_or_default()))
+        }
+        _ => None,
+    });
+    let mut lots: Vec<String> = later.collect();
+    if !lots.is_empty() || weigh.lot.is_some() {
+        lots.insert(0, weigh.lot.clone().unwrap_or_else(|| "not recorded".to_owned()));
+    }
+    (!lots.is_empty()).then(|| lots.join(", then "))
 }
 
 /// The last capture of the step, unless it was undone afterwards.

@@ -109,6 +109,7 @@ fn act(verb: &str, rest: &str) -> Option<Result<Does, Wanted>> {
                 mass(amount).map(|mass| Does::Correct { ingredient, mass, reason })
             })
         }
+        "lot" => Ok(Does::Lot { lot: rest.to_owned() }),
         "ask-remedy" => Ok(Does::AskRemedy),
         "observe" => {
             let (word, note) = split_word(rest);

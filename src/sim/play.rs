@@ -107,6 +107,7 @@ impl Player<'_> {
             Does::Correct { ingredient, mass, reason } => {
                 Act::Correct { batch, ingredient, mass, reason }
             }
+            Does::Lot { lot } => Act::Lot { batch, lot },
             Does::AskRemedy => Act::AskRemedy { batch },
             Does::Declare { ingredient, mass } => Act::Declare { batch, ingredient, mass },
             Does::Observe { observation, note } => Act::Observe { batch, observation, note },

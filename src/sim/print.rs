@@ -43,6 +43,7 @@ fn act_words(act: &Act) -> String {
         Act::Correct { ingredient, mass, reason, .. } => {
             format!("correct {ingredient} {} because {reason}", exact(*mass))
         }
+        Act::Lot { lot, .. } => format!("lot {lot}"),
         Act::AskRemedy { .. } => "ask-remedy".to_owned(),
         Act::Observe { observation, note, .. } => {
             format!("observe {} {note}", short::observation_words(*observation))

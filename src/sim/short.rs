@@ -77,6 +77,10 @@ pub fn fact(fact: &Fact, asked: &mut Asked) -> String {
         Fact::BroughtDown { ingredient, from, to, .. } => {
             format!("brought down, {} of {ingredient} for {}", mass(*to), mass(*from))
         }
+        Fact::LotOpened { ingredient, lot, net, .. } => {
+            let from = net.map_or_else(|| "not seen".to_owned(), mass);
+            format!("lot {lot} of {ingredient} after {from}")
+        }
         Fact::Corrected { ingredient, was, net, reason, .. } => {
             format!("corrected {ingredient} from {} to {}: {reason}", mass(*was), mass(*net))
         }

@@ -164,6 +164,10 @@ pub enum Does {
         reason: String,
     },
     AskRemedy,
+    /// Another bottle is opened.
+    Lot {
+        lot: String,
+    },
     Declare {
         ingredient: IngredientId,
         mass: Mass,

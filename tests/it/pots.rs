@@ -487,6 +487,16 @@ fn two_pots_go_through_to_their_ends() {
             assert_eq!(confirm(&mut driver, letter), Reply::Done);
         }
     }
+    // the probe stands in pot A: its cook is over, that of B is ended on the operator's word
+    for letter in ["a", "b"] {
+        driver.run(10.0);
+        if pot(&driver, letter).step == "cook" {
+            let end = Act::Advance { batch: id(letter), step: "cook".to_owned() };
+            if matches!(driver.act(end), Reply::Refused { .. }) {
+                assert_eq!(confirm(&mut driver, letter), Reply::Done, "{letter}");
+            }
+        }
+    }
     driver.run(1.0);
     for letter in ["a", "b"] {
         assert_eq!(pot(&driver, letter).step, "weigh-glycerin");

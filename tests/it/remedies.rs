@@ -261,3 +261,115 @@ fn more_of_it_after_all_takes_the_bringing_down_back() {
     driver.run(3.0);
     assert_eq!(driver.weighing_target(), g("200"));
 }
+
+#[test]
+fn a_second_bottle_is_another_lot_from_what_was_in_by_then() {
+    let mut driver = Driver::started();
+    let open = |driver: &mut Driver, lot: &str| {
+        driver.act(Act::Lot { batch: batch_id(), lot: lot.to_owned() })
+    };
+    driver.put(400.0);
+    driver.pour_without_rest(460.0);
+    driver.run(3.0);
+    assert!(matches!(open(&mut driver, " "), Reply::Refused { .. }));
+    assert_eq!(open(&mut driver, "CO-2"), Reply::Done);
+    let opened = driver.facts.iter().find_map(|fact| match &fact.fact {
+        Fact::LotOpened { ingredient, lot, net, .. } => {
+            Some((ingredient.clone(), lot.clone(), *net))
+        }
+        _ => None,
+    });
+    assert_eq!(opened, Some(("coconut".into(), "CO-2".to_owned(), Some(g("60")))));
+    driver.pour_to(500.0);
+    assert_eq!(driver.captured("coconut"), Some(g("100")), "it is one capture all the same");
+}
+
+/// While something is wrong with the caustic, time alone decides nothing new.
+fn stands_still(driver: &mut Driver) {
+    driver.run(4.0);
+    let (facts, asked) = (driver.facts.len(), words(driver));
+    driver.run(3.0);
+    assert_eq!(driver.facts.len(), facts, "{:#?}", &driver.facts[facts..]);
+    assert_eq!(words(driver), asked);
+}
+
+#[test]
+fn the_question_stands_still_at_every_stage() {
+    let mut driver = Driver::cooking();
+    driver.run(10.0);
+    correct(&mut driver, "olive", "180");
+    stands_still(&mut driver);
+    let mut driver = Driver::cooking();
+    driver.run(10.0);
+    correct(&mut driver, "naoh", "38");
+    driver.act(Act::AskRemedy { batch: batch_id() });
+    stands_still(&mut driver);
+    let mut driver = dissolved();
+    correct(&mut driver, "olive", "180");
+    stands_still(&mut driver);
+    // water is being weighed, its jug on the pan
+    let mut driver = Driver::at_caustic();
+    driver.pour_to(CUP_G + driver.target());
+    driver.put(0.0);
+    driver.put(JUG_G);
+    correct(&mut driver, "olive", "150");
+    stands_still(&mut driver);
+    assert_eq!(offered(&driver), [Remedy::SpoonOut, Remedy::Discard]);
+}
+
+#[test]
+fn a_correction_of_the_caustic_leaves_its_cup_what_it_was() {
+    let mut driver = all_weighed();
+    // two grams more went in after all
+    correct(&mut driver, "naoh", "45.0");
+    assert!(lye_heavy(&driver));
+    choose(&mut driver, Remedy::SpoonOut);
+    driver.put(CUP_G + 45.0);
+    let left = driver.view().batches[0].weighing.clone().unwrap().left.expect("the cup is known");
+    assert_eq!(left, g("43.0") - g("45.0"));
+}
+
+#[test]
+fn a_dish_of_waste_is_not_the_cup_and_a_spoonful_less_is_no_empty_pan() {
+    let mut driver = all_weighed();
+    correct(&mut driver, "olive", "150");
+    choose(&mut driver, Remedy::SpoonOut);
+    let cup = CUP_G + driver.captured("naoh").unwrap().grams();
+    driver.put(cup);
+    // the cup is set aside and a dish with five grams put there
+    driver.put(0.0);
+    driver.put(CUP_G + 5.0);
+    driver.run(5.0);
+    assert!(lye_heavy(&driver), "a dish is not the cup");
+    driver.put(0.0);
+    driver.put(cup);
+    // the scale is silent while a spoonful is taken, and another after it
+    driver.scale_talks = false;
+    driver.run(4.0);
+    driver.load = cup - 2.5;
+    driver.scale_talks = true;
+    driver.run(5.0);
+    driver.put(cup - 5.0);
+    driver.run(5.0);
+    let checked = driver.facts.iter().any(|fact| matches!(fact.fact, Fact::ZeroChecked { .. }));
+    assert!(!checked, "the cup full of caustic is no empty pan");
+    // everything off, and back: then it goes on
+    driver.put(0.0);
+    driver.put(CUP_G + 36.6);
+    driver.run(5.0);
+    assert!(!lye_heavy(&driver));
+}
+
+#[test]
+fn a_correction_while_something_is_taken_out_ends_it() {
+    let mut driver = all_weighed();
+    correct(&mut driver, "olive", "150");
+    choose(&mut driver, Remedy::SpoonOut);
+    driver.run(3.0);
+    // the other way out stays open
+    assert_eq!(offered(&driver), [Remedy::SpoonOut, Remedy::Discard]);
+    correct(&mut driver, "olive", "200");
+    driver.run(1.0);
+    driver.expect_step("dissolve");
+    assert!(!lye_heavy(&driver));
+}

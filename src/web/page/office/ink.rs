@@ -12,7 +12,7 @@ use crate::web::page::form::{self, Field};
 pub struct Ink<'a> {
     pub entry: &'a Entry,
     wrong: &'a BTreeMap<String, Vec<String>>,
-    /// "oil[2]", or empty for the file itself.
+    /// `oil[2]`, or empty for the file itself.
     name: String,
 }
 

@@ -205,8 +205,11 @@ async fn submit(
         let said = Said { refused: Some(words), ..Said::default() };
         return Ok(setup(desk, &entry, &opened, &BTreeMap::new(), said).into_response());
     }
-    // vessels have a view of their own
-    *entry.rows_mut("vessel") = entry_of(text)?.rows("vessel").to_vec();
+    // vessels have a view of their own; what is run on an alarm is for the owner of the file to say,
+    // not for every screen that was let in
+    let kept = entry_of(text)?;
+    *entry.rows_mut("vessel") = kept.rows("vessel").to_vec();
+    *entry.part_mut("alarm") = kept.part("alarm").cloned().unwrap_or_default();
     let mut added = None;
     let act = value(&pairs, "do");
     if let Some(path) = act.strip_prefix("add:") {
@@ -390,9 +393,7 @@ fn setup(
                     (ink.pick("temperatures", "Temperatures in", TEMPERATURES))
                     (ink.text("altitude", "Height above the sea", "Water boils lower up there: 640 m or 2100 ft."))
                 }
-                (more("A command for alarms", ink.is_used(&["alarm"]), &html! {
-                    (ink.part("alarm").text("command", "Command", "The program and its arguments with semicolons between; it gets the alarm on its standard input."))
-                }))
+                p class="soft" { "A command that runs on alarms is set in the file itself, under [alarm]." }
             }
             @for (index, instrument) in ink.rows("instrument").iter().enumerate() {
                 (row(instrument, &format!("Instrument {}", index + 1), &one(instrument, &options)))
