@@ -6,13 +6,13 @@
 use std::sync::Arc;
 
 use super::alarm::{AlarmChange, AlarmId};
+use super::batch::{Batch, Work};
 use super::cue::Cue;
 use super::fact::{Ask, BatchId, CaptureHow, Fact, Observation, Outcome, PromptId, Remedy};
 use super::input::Act;
 use super::law::{Bench, Reply};
 use super::progress::cooking;
 use super::setup::ProbeAt;
-use super::state::{Batch, Work};
 use super::{
     combine, cook_end, cool, emergency, heat, in_process, leases, lye, names, picture, refusals,
     remedies, repeat, spot, vessel_back, words,
@@ -100,19 +100,19 @@ fn start(
 ) -> Answer {
     if let Some(open) = bench.state.batches.get(id) {
         let same = open.control.recipe_digest == control.recipe_digest;
-        return if same { Ok(Reply::AlreadyDone) } else { Err(words::number_in_use(id)) };
+        return if same { Ok(Reply::AlreadyDone) } else { Err(refusals::number_in_use(id)) };
     }
     if bench.state.closed.contains_key(id) {
-        return Err(words::number_in_use(id));
+        return Err(refusals::number_in_use(id));
     }
     if bench.state.batches.len() >= leases::POTS_MAX {
         return Err(names::too_many());
     }
     if let Some(unfit) = control.findings.iter().find(|f| f.severity == Severity::Unfit) {
-        return Err(words::unfit(&unfit.words));
+        return Err(refusals::unfit(&unfit.words));
     }
     if bench.state.setup_ref().is_none_or(|setup| setup.scale().is_none()) {
-        return Err(words::no_scale());
+        return Err(refusals::no_scale());
     }
     bench.emit(Fact::BatchStarted { batch: id.clone(), control: Arc::clone(control), operator });
     leases::take_free(bench, id);
@@ -127,7 +127,7 @@ fn confirm(bench: &mut Bench, prompt: PromptId) -> Answer {
     if asks == Ask::Combined && !combine::not_yet(bench, &id).is_empty() {
         bench.withdraw_prompt(&id);
         bench.ask(&id, Ask::CombineAnyway);
-        return Err(words::not_yet(&combine::not_yet(bench, &id)));
+        return Err(refusals::not_yet(&combine::not_yet(bench, &id)));
     }
     if asks == Ask::Cooked && !cook_end::not_yet(bench, &id).is_empty() {
         return Err(cook_end::ask_anyway(bench, &id));
@@ -136,14 +136,14 @@ fn confirm(bench: &mut Bench, prompt: PromptId) -> Answer {
         return Err(cool::ask_anyway(bench, &id));
     }
     match asks {
-        Ask::Remedy { .. } | Ask::Under { .. } => return Err(words::choose_a_remedy()),
+        Ask::Remedy { .. } | Ask::Under { .. } => return Err(refusals::choose_a_remedy()),
         Ask::TakeShort { .. } | Ask::TakeLong { .. } => {
             let how = match asks {
                 Ask::TakeShort { .. } => CaptureHow::Short,
                 _ => CaptureHow::Long,
             };
             if !bench.capture_at_rest(&id, how) {
-                return Err(words::not_at_rest());
+                return Err(refusals::not_at_rest());
             }
             answered(bench, &id, prompt);
         }
@@ -155,7 +155,7 @@ fn confirm(bench: &mut Bench, prompt: PromptId) -> Answer {
         | Ask::AddAnyway
         | Ask::EndCookAnyway => {
             if bench.is_barred_by_caustic(&id) {
-                return Err(words::barred_by_caustic());
+                return Err(refusals::barred_by_caustic());
             }
             if asks == Ask::Dissolved {
                 lye::dissolved(bench, &id);
@@ -194,8 +194,8 @@ fn choose(bench: &mut Bench, prompt: PromptId, remedy: Remedy) -> Answer {
         Ask::TakeShort { .. } if remedy == Remedy::BringDown => {
             return bring_down(bench, &id, prompt);
         }
-        Ask::Remedy { .. } | Ask::Under { .. } => return Err(words::not_offered()),
-        _ => return Err(words::nothing_to_choose()),
+        Ask::Remedy { .. } | Ask::Under { .. } => return Err(refusals::not_offered()),
+        _ => return Err(refusals::nothing_to_choose()),
     };
     let chosen = remedies::chosen(bench, &id, remedy);
     answered(bench, &id, prompt);
@@ -214,7 +214,7 @@ fn choose(bench: &mut Bench, prompt: PromptId, remedy: Remedy) -> Answer {
         Remedy::Discard => {
             let (amount, steps) = (None, Vec::new());
             bench.emit(Fact::RemedyChosen { batch: id.clone(), remedy, amount, steps });
-            close(bench, &id, Outcome::Abandoned, words::discarded())
+            close(bench, &id, Outcome::Abandoned, refusals::discarded())
         }
         _ => {
             let (amount, steps) = chosen.map_or((None, Vec::new()), |o| (o.amount, o.steps));
@@ -227,15 +227,15 @@ fn choose(bench: &mut Bench, prompt: PromptId, remedy: Remedy) -> Answer {
 
 /// An oil ran out: it is taken short, and all that is still to come is brought down with it.
 fn bring_down(bench: &mut Bench, id: &BatchId, prompt: PromptId) -> Answer {
-    let Some(batch) = bench.batch(id) else { return Err(words::no_such_batch(id)) };
+    let Some(batch) = bench.batch(id) else { return Err(refusals::no_such_batch(id)) };
     if !may_bring_down(batch) {
-        return Err(words::not_offered());
+        return Err(refusals::not_offered());
     }
-    let Some((weigh, weighing)) = batch.weigh() else { return Err(words::nothing_to_weigh()) };
+    let Some((weigh, weighing)) = batch.weigh() else { return Err(refusals::nothing_to_weigh()) };
     let (ingredient, from) = (weigh.ingredient.clone(), weighing.target.mass);
     let step = bench.step_key(id);
     if !bench.capture_at_rest(id, CaptureHow::Short) {
-        return Err(words::not_at_rest());
+        return Err(refusals::not_at_rest());
     }
     answered(bench, id, prompt);
     let net =
@@ -259,25 +259,25 @@ fn declare(bench: &mut Bench, id: &BatchId, ingredient: &IngredientId, mass: Mas
     if repeat::declared(batch, ingredient, mass) {
         return Ok(Reply::AlreadyDone);
     }
-    let Some((weigh, weighing)) = batch.weigh() else { return Err(words::nothing_to_weigh()) };
+    let Some((weigh, weighing)) = batch.weigh() else { return Err(refusals::nothing_to_weigh()) };
     if &weigh.ingredient != ingredient {
-        return Err(words::weighing_something_else(&weigh.name));
+        return Err(refusals::weighing_something_else(&weigh.name));
     }
     if mass <= Mass::ZERO || mass > Mass::LARGEST {
-        return Err(words::not_a_mass());
+        return Err(refusals::not_a_mass());
     }
     let target = weighing.target.mass;
     if mass > target * 2 || mass * 2 < target {
-        return Err(words::far_from_target(&batch.control.units, target));
+        return Err(refusals::far_from_target(&batch.control.units, target));
     }
     if weighing.captured.is_some() {
-        return Err(words::weighed_already());
+        return Err(refusals::weighed_already());
     }
     if weighing.target.guard.is_some_and(|guard| mass > guard.mass) {
-        return Err(words::declared_over_guard());
+        return Err(refusals::declared_over_guard());
     }
     if bench.is_caustic_over(id) {
-        return Err(words::barred_by_caustic());
+        return Err(refusals::barred_by_caustic());
     }
     let step = bench.step_key(id);
     bench.withdraw_prompt(id);
@@ -292,7 +292,7 @@ fn open_lot(bench: &mut Bench, id: &BatchId, lot: &str) -> Answer {
     if lot.is_empty() || lot.chars().count() > LOT_LONGEST {
         return Err(refusals::no_lot(LOT_LONGEST));
     }
-    let Some((weigh, _)) = batch.weigh() else { return Err(words::nothing_to_weigh()) };
+    let Some((weigh, _)) = batch.weigh() else { return Err(refusals::nothing_to_weigh()) };
     let (ingredient, lot) = (weigh.ingredient.clone(), lot.to_owned());
     let step = bench.step_key(id);
     let net = picture::weighing_view(bench, batch).and_then(|weighing| weighing.net);
@@ -321,7 +321,7 @@ fn acknowledge(bench: &mut Bench, alarm: &AlarmId) -> Answer {
     match bench.state.alarms.get(alarm) {
         // it has gone between the look and the touch, or another screen was quicker
         None if bench.senses.sounded.contains_key(alarm) => Ok(Reply::AlreadyDone),
-        None => Err(words::no_such_alarm(alarm)),
+        None => Err(refusals::no_such_alarm(alarm)),
         Some(state) if state.acknowledged => Ok(Reply::AlreadyDone),
         Some(_) => {
             let (alarm, detail) = (alarm.clone(), String::new());
@@ -340,23 +340,23 @@ fn silence(bench: &mut Bench) -> Answer {
 
 fn advance(bench: &mut Bench, id: &BatchId, step: &str) -> Answer {
     let batch = open(bench, id)?;
-    let Some(present) = batch.step() else { return Err(words::no_step_left()) };
+    let Some(present) = batch.step() else { return Err(refusals::no_step_left()) };
     if present.key != step {
         let known = batch.control.steps.iter().take(batch.step).any(|done| done.key == step);
         return if known {
             Ok(Reply::AlreadyDone)
         } else {
-            Err(words::another_step(&present.title))
+            Err(refusals::another_step(&present.title))
         };
     }
     if matches!(present.kind, StepKind::Weigh(_)) {
-        return Err(words::weigh_it());
+        return Err(refusals::weigh_it());
     }
     if matches!(present.kind, StepKind::Dissolve | StepKind::Combine { .. }) {
-        return Err(words::say_so());
+        return Err(refusals::say_so());
     }
     if !matches!(batch.work, Work::Cooking(_) | Work::Waiting) || bench.is_barred_by_caustic(id) {
-        return Err(words::barred_by_caustic());
+        return Err(refusals::barred_by_caustic());
     }
     if matches!(present.kind, StepKind::Cook(_)) && !cook_end::not_yet(bench, id).is_empty() {
         return Err(cook_end::ask_anyway(bench, id));
@@ -376,7 +376,7 @@ fn finish(bench: &mut Bench, id: &BatchId, outcome: Outcome, note: &str) -> Answ
     }
     let batch = open(bench, id)?;
     if outcome == Outcome::Finished && batch.step().is_some() {
-        return Err(words::steps_left(batch));
+        return Err(refusals::steps_left(batch));
     }
     close(bench, id, outcome, note)
 }
@@ -385,7 +385,7 @@ fn close(bench: &mut Bench, id: &BatchId, outcome: Outcome, note: &str) -> Answe
     let raised: Vec<AlarmId> =
         bench.state.alarms.keys().filter(|alarm| alarm.batch() == Some(id)).cloned().collect();
     for alarm in raised {
-        let detail = words::closed_with_batch().to_owned();
+        let detail = refusals::closed_with_batch().to_owned();
         let change = AlarmChange::Acknowledged;
         bench.emit(Fact::AlarmChanged { alarm: alarm.clone(), change, detail: detail.clone() });
         if bench.state.alarms.contains_key(&alarm) {
@@ -411,7 +411,7 @@ fn answered(bench: &mut Bench, id: &BatchId, prompt: PromptId) {
 }
 
 fn open<'a>(bench: &'a Bench, id: &BatchId) -> Result<&'a Batch, String> {
-    bench.batch(id).ok_or_else(|| words::no_such_batch(id))
+    bench.batch(id).ok_or_else(|| refusals::no_such_batch(id))
 }
 
 fn acknowledge_caustic(bench: &mut Bench, id: &BatchId) {

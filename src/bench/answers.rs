@@ -1,11 +1,11 @@
 //! What may be answered and done now, as buttons say it. Whether it is done is for `acts` to decide.
 
+use super::batch::Batch;
 use super::fact::{Ask, Observation, Outcome, PromptId, Remedy};
 use super::input::Act;
 use super::law::Bench;
 use super::progress::cooking;
 use super::setup::ProbeAt;
-use super::state::Batch;
 use super::view::AnswerView;
 use super::{acts, remedies, words};
 use crate::plan::StepKind;

@@ -2,9 +2,9 @@
 
 use super::fact::{BatchId, Notice};
 use super::law::Bench;
+use super::refusals;
 use super::setup::ProbeAt;
 use super::spot::{self, Known};
-use super::words;
 use crate::plan::Window;
 use crate::quantity::{Temperature, TemperatureDelta, TemperatureUnit};
 
@@ -33,17 +33,17 @@ pub fn check(
     before: Option<&Known>,
 ) -> Result<(), String> {
     if at == ProbeAt::Hand {
-        return Err(words::no_place());
+        return Err(refusals::no_place());
     }
     let units = bench.batch(id).map(|batch| batch.control.units).unwrap_or_default();
     let possible = possible(at);
     if !(possible.low..=possible.high).contains(&typed) {
-        return Err(words::not_possible(&units, at, typed, possible));
+        return Err(refusals::not_possible(&units, at, typed, possible));
     }
     if let Some(before) = before
         && let Some(meant) = slip(typed, before.temperature)
     {
-        return Err(words::wrong_unit(&units, at, typed, before.temperature, meant));
+        return Err(refusals::wrong_unit(&units, at, typed, before.temperature, meant));
     }
     Ok(())
 }

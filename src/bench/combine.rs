@@ -1,10 +1,10 @@
 //! The gate before lye and oils come together: both in their windows, and near enough to each other.
 
+use super::batch::Batch;
 use super::fact::BatchId;
 use super::law::Bench;
 use super::setup::ProbeAt;
 use super::spot;
-use super::state::Batch;
 use super::view::CombineView;
 use super::words;
 use crate::plan::{StepKind, Window};

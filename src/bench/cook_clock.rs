@@ -1,12 +1,12 @@
 //! Cook time counts from when the pot has reached its window, and only while somebody knows how
 //! hot it is: a probe, a hand-held one, or a value by hand that is young enough.
 
+use super::batch::Batch;
 use super::fact::{BatchId, Fact};
 use super::law::Bench;
 use super::progress::cooking;
 use super::setup::ProbeAt;
 use super::spot;
-use super::state::Batch;
 use super::words;
 use crate::quantity::{Moment, Temperature};
 

@@ -3,6 +3,7 @@
 use super::fact::{Ask, BatchId};
 use super::law::Bench;
 use super::progress::cooking;
+use super::refusals;
 use super::words;
 use super::{cook_clock, in_process};
 use crate::quantity::Span;
@@ -34,7 +35,7 @@ pub fn ask_anyway(bench: &mut Bench, id: &BatchId) -> String {
         bench.withdraw_prompt(id);
         bench.ask(id, Ask::EndCookAnyway);
     }
-    words::not_yet(&not_yet(bench, id))
+    refusals::not_yet(&not_yet(bench, id))
 }
 
 /// The question has stood long enough, or nothing speaks against the end any more.

@@ -1,11 +1,12 @@
 //! Late additions wait for the pot to cool: a window for each, with a yes to override.
 
+use super::batch::Batch;
 use super::cook_end::STANDS;
 use super::fact::{Ask, BatchId};
 use super::law::Bench;
+use super::refusals;
 use super::setup::ProbeAt;
 use super::spot;
-use super::state::Batch;
 use super::view::CoolView;
 use super::words;
 use crate::plan::StepKind;
@@ -41,7 +42,7 @@ pub fn ask_anyway(bench: &mut Bench, id: &BatchId) -> String {
         bench.withdraw_prompt(id);
         bench.ask(id, Ask::AddAnyway);
     }
-    words::not_yet(&not_yet(bench, id))
+    refusals::not_yet(&not_yet(bench, id))
 }
 
 /// Where a probe and a person disagree, the hotter of the two holds.

@@ -1,7 +1,7 @@
 //! What is reckoned with before it is weighed: where the lye is made first, the caustic follows the
 //! fats as planned; and when an ingredient ran out, all that is still to come is brought down.
 
-use super::state::Batch;
+use super::batch::Batch;
 use super::weighing::share_of;
 use crate::chemistry::{IngredientId, Masses};
 use crate::plan::Amount;

@@ -3,11 +3,11 @@
 use std::collections::BTreeMap;
 
 use super::alarm::{AlarmId, Finding, Verdict};
+use super::batch::{Batch, Cooking};
 use super::fact::{BatchId, Fact};
 use super::law::{Bench, Reply};
 use super::progress::cooking;
 use super::setup::{ChannelSetup, ProbeAt, Role};
-use super::state::{Batch, Cooking};
 use super::view::Source;
 use super::watches::at_once;
 use super::{cook_clock, spot};

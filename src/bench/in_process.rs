@@ -1,9 +1,10 @@
 //! Tests of the soap while it is made: method, preparation, value, limits, attempt.
 
+use super::batch::Batch;
 use super::fact::{BatchId, Fact};
 use super::law::{Bench, Reply};
 use super::progress::cooking;
-use super::state::Batch;
+use super::refusals;
 use super::view::TestView;
 use super::words;
 use crate::plan::{Cook, CookTest, StepKind, TestMethod, TestValue};
@@ -21,28 +22,28 @@ pub struct Taken<'a> {
 }
 
 pub fn record(bench: &mut Bench, id: &BatchId, taken: &Taken<'_>) -> Result<Reply, String> {
-    let Some(batch) = bench.batch(id) else { return Err(words::no_such_batch(id)) };
+    let Some(batch) = bench.batch(id) else { return Err(refusals::no_such_batch(id)) };
     let declared = declared(batch, taken.name);
     let Some(method) = taken.method.or(declared.map(|test| test.method)) else {
-        return Err(words::test_how(batch, taken.name));
+        return Err(refusals::test_how(batch, taken.name));
     };
     let sample = taken.sample.or(declared.map(|test| test.sample.as_str())).unwrap_or("");
     let name = declared.map_or(taken.name, |test| test.name.as_str());
     if sample.trim().is_empty() && method != TestMethod::Zap {
-        return Err(words::test_of_what());
+        return Err(refusals::test_of_what());
     }
     let word = match taken.value {
         TestValue::Word(word) => word.as_str(),
         TestValue::Ph(_) => "",
     };
     if [name, sample, word].iter().any(|text| text.len() > TEXT_MAX) || name.trim().is_empty() {
-        return Err(words::test_too_long(TEXT_MAX));
+        return Err(refusals::test_too_long(TEXT_MAX));
     }
     if method == TestMethod::Zap && batch.over_poured {
-        return Err(words::no_zap_after_an_over_pour());
+        return Err(refusals::no_zap_after_an_over_pour());
     }
     if method.gives_ph() != matches!(taken.value, TestValue::Ph(_)) {
-        return Err(words::test_value(method));
+        return Err(refusals::test_value(method));
     }
     // another method than the declared one does not pass the declared test
     let as_declared = declared.filter(|test| test.method == method);

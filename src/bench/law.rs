@@ -1,13 +1,14 @@
 use std::sync::Arc;
 
 use super::alarm::{AlarmId, Priority};
+use super::batch::Batch;
 use super::cue::Cue;
 use super::fact::{Ask, BatchId, Fact, Numbered, PromptId, SessionOpened};
 use super::input::{Input, JournalStatus};
 use super::senses::{Sense, Senses};
 use super::settings::Settings;
 use super::setup::{ChannelSetup, ProbeAt};
-use super::state::{Batch, State};
+use super::state::State;
 use super::view::View;
 use super::{acts, leases, pace, picture, progress, remedies, spot, watches, weighing, words};
 use crate::quantity::Moment;

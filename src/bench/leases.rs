@@ -5,11 +5,11 @@
 //! caustic is, or may be, on the pan, nor while an over-pour is latched. A probe moves only by an
 //! act: nobody but the operator knows which pot it stands in.
 
+use super::batch::{Batch, Work};
 use super::fact::{BatchId, Fact};
 use super::law::{Bench, Reply};
 use super::setup::{ProbeAt, Role, Setup};
-use super::state::{Batch, Work};
-use super::{names, vessel_back};
+use super::{names, refusals, vessel_back};
 use crate::plan::StepKind;
 use crate::quantity::Mass;
 use crate::reading::Channel;
@@ -119,8 +119,8 @@ pub fn run(bench: &mut Bench) {
 
 /// The scale is now with this batch, says the operator.
 pub fn take_scale(bench: &mut Bench, id: &BatchId) -> Result<Reply, String> {
-    let Some(batch) = bench.batch(id) else { return Err(super::words::no_such_batch(id)) };
-    let Some(scale) = scale(bench) else { return Err(super::words::no_scale()) };
+    let Some(batch) = bench.batch(id) else { return Err(refusals::no_such_batch(id)) };
+    let Some(scale) = scale(bench) else { return Err(refusals::no_scale()) };
     if bench.state.leases.get(&scale) == Some(id) {
         return Ok(Reply::AlreadyDone);
     }
@@ -140,14 +140,14 @@ pub fn take_scale(bench: &mut Bench, id: &BatchId) -> Result<Reply, String> {
 /// This probe now stands with this batch, says the operator.
 pub fn take_probe(bench: &mut Bench, id: &BatchId, channel: &Channel) -> Result<Reply, String> {
     if bench.batch(id).is_none() {
-        return Err(super::words::no_such_batch(id));
+        return Err(refusals::no_such_batch(id));
     }
     let setup = bench.state.setup_ref().and_then(|setup| setup.channel(channel));
     let Some(Role::Probe { at, .. }) = setup.map(|setup| setup.role) else {
         return Err(names::no_such_probe(channel, bench.state.setup_ref()));
     };
     if at == ProbeAt::Hand {
-        return Err(super::words::say_where_it_is(channel));
+        return Err(refusals::say_where_it_is(channel));
     }
     let holder = bench.state.leases.get(channel).cloned();
     if holder.as_ref() == Some(id) {

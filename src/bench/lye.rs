@@ -1,9 +1,9 @@
 //! The lye heats itself by an amount that can be foretold: what its peak says of the caustic.
 
+use super::batch::Batch;
 use super::fact::{Ask, BatchId, Fact};
 use super::law::Bench;
 use super::setup::ProbeAt;
-use super::state::Batch;
 use super::view::LyeView;
 use crate::chemistry::{DissolveVerdict, ExpectedLye};
 use crate::plan::StepKind;

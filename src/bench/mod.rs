@@ -3,6 +3,7 @@
 mod acts;
 mod alarm;
 mod answers;
+mod batch;
 mod before_lift;
 mod by_hand;
 mod combine;
@@ -44,6 +45,7 @@ mod words;
 mod zero;
 
 pub use alarm::{AlarmChange, AlarmId, Priority};
+pub use batch::Batch;
 pub use cue::Cue;
 pub use emergency::{EmergencyCard, emergency_card};
 pub use fact::{
@@ -54,7 +56,7 @@ pub use input::{Act, Input, JournalStatus};
 pub use law::{Bench, Output, Reply};
 pub use settings::Settings;
 pub use setup::{ChannelSetup, ProbeAt, Role, Setup};
-pub use state::{Batch, Left, State};
+pub use state::{Left, State};
 pub use view::{
     AlarmView, AnswerView, BatchView, CaptureView, ChannelView, CombineView, CookView, CoolView,
     HeldView, InstrumentView, JournalView, KnownView, LyeView, Pace, Phase, PromptView, Source,

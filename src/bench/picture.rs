@@ -1,10 +1,10 @@
 //! The state and the senses, as every screen shows them.
 
+use super::batch::{Batch, Capture};
 use super::law::Bench;
 use super::progress::cooking;
 use super::senses::Sense;
 use super::setup::{ChannelSetup, ProbeAt, Role};
-use super::state::{Batch, Capture};
 use super::view::{
     AlarmView, BatchView, CaptureView, ChannelView, CookView, JournalView, PromptView, TracePoint,
     View, WeighingView,

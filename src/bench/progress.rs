@@ -1,8 +1,8 @@
 //! From step to step: what begins, what is asked, what ends by the clock.
 
+use super::batch::{Batch, Cooking, Work};
 use super::fact::{Ask, BatchId, Fact};
 use super::law::Bench;
-use super::state::{Batch, Cooking, Work};
 use super::{cook_clock, cook_end, cool, heat, leases, lye, takeout, vessel_back, weighing};
 use crate::plan::{Cook, StepKind};
 use crate::quantity::Moment;

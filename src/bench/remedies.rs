@@ -3,9 +3,9 @@
 //!
 //! Never among them: dry caustic, cold water or acid into a hot pot.
 
+use super::batch::Batch;
 use super::fact::{Ask, BatchId, Fact, Remedy};
 use super::law::Bench;
-use super::state::Batch;
 use super::{refusals, words};
 use crate::chemistry::{
     CausticForm, Circumstances, DissolveVerdict, Formula, IngredientId, Masses, NoRemedy,
@@ -114,7 +114,7 @@ pub fn chosen(bench: &Bench, id: &BatchId, remedy: Remedy) -> Option<Offer> {
 
 /// The operator asks whether anything is to be made good.
 pub fn ask(bench: &mut Bench, id: &BatchId) -> Result<(), String> {
-    let Some(batch) = bench.batch(id) else { return Err(words::no_such_batch(id)) };
+    let Some(batch) = bench.batch(id) else { return Err(refusals::no_such_batch(id)) };
     if matches!(batch.prompt.as_ref().map(|prompt| &prompt.asks), Some(Ask::Remedy { .. })) {
         return Ok(());
     }
@@ -133,7 +133,7 @@ pub fn under(bench: &Bench, batch: &Batch) -> Result<(Mass, Offer), String> {
         return Err(refusals::remedy_too_early());
     };
     let missing = formula.caustic_beside(&last, &without(&masses, &last)) - masses[&last];
-    let scale = scale(bench, batch).ok_or_else(words::no_scale)?;
+    let scale = scale(bench, batch).ok_or_else(refusals::no_scale)?;
     if missing < scale.d * 2 {
         return Err(refusals::nothing_to_make_good());
     }
@@ -390,7 +390,7 @@ pub fn correct(
     net: Mass,
     reason: &str,
 ) -> Result<(), String> {
-    let Some(batch) = bench.batch(id) else { return Err(words::no_such_batch(id)) };
+    let Some(batch) = bench.batch(id) else { return Err(refusals::no_such_batch(id)) };
     let Some(was) = batch.masses().get(ingredient).copied() else {
         return Err(refusals::not_weighed_yet(ingredient));
     };
@@ -398,7 +398,7 @@ pub fn correct(
         return Err(refusals::correction_needs_reason());
     }
     if net < Mass::ZERO || net > Mass::LARGEST {
-        return Err(words::not_a_mass());
+        return Err(refusals::not_a_mass());
     }
     let (batch, ingredient) = (id.clone(), ingredient.clone());
     bench.emit(Fact::Corrected { batch, ingredient, was, net, reason: reason.trim().to_owned() });

@@ -1,8 +1,8 @@
 //! What is said about too much and too little caustic, and the ways out.
 
+use super::batch::Batch;
 use super::fact::Remedy;
 use super::law::Bench;
-use super::state::Batch;
 use super::words::mass;
 use super::{remedies, takeout};
 use crate::plan::{Keep, TakeOut};

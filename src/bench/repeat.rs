@@ -2,10 +2,11 @@
 //! question. What was done is said to be done; an answer to a question that somebody else answered
 //! otherwise is refused, so that nobody believes that theirs counted.
 
+use super::batch::{Batch, Capture};
 use super::fact::{CaptureHow, Fact, Observation, PromptId, Remedy};
 use super::law::Bench;
-use super::state::{Batch, Capture, State};
-use super::words;
+use super::refusals;
+use super::state::State;
 use crate::chemistry::IngredientId;
 use crate::quantity::{Mass, Span};
 
@@ -39,8 +40,8 @@ impl State {
 pub fn answered_so(bench: &Bench, prompt: PromptId, with: Option<Remedy>) -> Result<(), String> {
     match bench.state.answers.get(&prompt) {
         Some(answer) if *answer == with => Ok(()),
-        Some(_) => Err(words::answered_otherwise(prompt)),
-        None => Err(words::not_asked(prompt)),
+        Some(_) => Err(refusals::answered_otherwise(prompt)),
+        None => Err(refusals::not_asked(prompt)),
     }
 }
 

@@ -4,13 +4,14 @@
 //! that batch as soon as it has settled there; put away, what it last said there may be used for a
 //! while, always with its age. A value typed by hand is one such spot reading, marked so for ever.
 
+use super::batch::Held;
 use super::by_hand;
 use super::fact::{BatchId, Fact, PutAway};
 use super::law::{Bench, Reply};
+use super::refusals;
 use super::setup::{ChannelSetup, ProbeAt, Role};
-use super::state::Held;
 use super::view::{HeldView, KnownView, Source};
-use super::{watches, words};
+use super::watches;
 use crate::quantity::{Moment, Temperature};
 use crate::reading::Channel;
 
@@ -85,12 +86,12 @@ pub fn hold(
 ) -> Result<Reply, String> {
     let known = bench.state.setup_ref().and_then(|setup| setup.channel(channel));
     match known.map(|setup| setup.role) {
-        None => return Err(words::no_such_channel(channel)),
+        None => return Err(refusals::no_such_channel(channel)),
         Some(Role::Probe { at: ProbeAt::Hand, .. }) => {}
-        Some(_) => return Err(words::not_hand_held(channel)),
+        Some(_) => return Err(refusals::not_hand_held(channel)),
     }
     if at == ProbeAt::Hand {
-        return Err(words::no_place());
+        return Err(refusals::no_place());
     }
     let elsewhere = |held: &Held| &held.batch != id || held.at != at;
     if bench.state.held.get(channel).is_some_and(elsewhere) {
@@ -114,7 +115,7 @@ pub fn hold(
 
 pub fn put_away(bench: &mut Bench, channel: &Channel) -> Result<Reply, String> {
     if bench.state.setup_ref().and_then(|setup| setup.channel(channel)).is_none() {
-        return Err(words::no_such_channel(channel));
+        return Err(refusals::no_such_channel(channel));
     }
     if !bench.state.held.contains_key(channel) {
         return Ok(Reply::AlreadyDone);

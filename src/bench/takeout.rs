@@ -1,9 +1,9 @@
 //! Taking something out of a vessel on the pan until it holds no more than is to be used: dry
 //! caustic by the spoon, lye by pouring off.
 
+use super::batch::{Batch, TakingOut, Work};
 use super::fact::{BatchId, Fact, Target};
 use super::law::Bench;
-use super::state::{Batch, TakingOut, Work};
 use super::view::{Pace, Phase, WeighingView};
 use super::weighing::share_of;
 use super::{leases, remedies};

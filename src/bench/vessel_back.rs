@@ -1,10 +1,10 @@
 //! Weigh-back: an emptied cup or jug, back on the pan, tells how much of its content went where it
 //! should.
 
+use super::batch::Batch;
 use super::fact::{Ask, BackVerdict, BatchId, Fact};
 use super::law::Bench;
 use super::leases;
-use super::state::Batch;
 use super::weighing::share_of;
 use crate::chemistry::IngredientId;
 use crate::plan::StepKind;

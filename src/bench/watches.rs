@@ -4,12 +4,12 @@
 use std::collections::BTreeMap;
 
 use super::alarm::{AlarmChange, AlarmId, Finding, Priority, Verdict, Watch};
+use super::batch::Batch;
 use super::cue::Cue;
 use super::fact::{BatchId, Fact};
 use super::law::Bench;
 use super::senses::{Sense, allowed_age};
 use super::setup::{ChannelSetup, ProbeAt, Role};
-use super::state::Batch;
 use super::{cook_clock, heat, names, remedies, spot, words};
 use crate::quantity::{Mass, Moment, Span, Temperature};
 use crate::reading::Channel;

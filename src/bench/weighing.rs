@@ -5,10 +5,10 @@
 //! the newest reading, so it cannot disagree with them.
 
 use super::alarm::AlarmId;
+use super::batch::{Batch, Weighing};
 use super::fact::{Ask, BatchId, CaptureHow, Fact, Remedy, Target};
 use super::law::Bench;
 use super::settings::CAUSTIC_SHORT;
-use super::state::{Batch, Weighing};
 use super::view::Phase;
 use super::{before_lift, handling, leases, pace, remedies, zero};
 use crate::chemistry::{Guard, IngredientId, Masses, ScaleFacts};

@@ -5,11 +5,12 @@
 
 use super::acts::may_bring_down;
 use super::alarm::AlarmId;
-use super::fact::{Ask, BackVerdict, BatchId, Fact, Notice, PromptId, PutAway, Remedy, Target};
+use super::batch::{Batch, Work};
+use super::fact::{Ask, BackVerdict, Fact, Notice, PutAway, Remedy, Target};
 use super::law::Bench;
 use super::progress::cooking;
 use super::setup::{ChannelSetup, ProbeAt, Role};
-use super::state::{Batch, State, Work};
+use super::state::State;
 use super::view::Phase;
 use super::{
     combine, cook_clock, cook_end, cool, in_process, leases, names, remedy_words, spot,
@@ -17,8 +18,7 @@ use super::{
 };
 use crate::chemistry::IngredientId;
 use crate::plan::{CookTest, StepKind, TestMethod, TestValue, Units, Vessel, Weigh, Window};
-use crate::quantity::{Mass, Span, Temperature, TemperatureDelta, TemperatureUnit};
-use crate::reading::Channel;
+use crate::quantity::{Mass, Span, Temperature, TemperatureDelta};
 
 /// The one thing to do, in one sentence; with several pots open it says which.
 pub fn sentence(bench: &Bench, batch: &Batch, phase: Option<Phase>) -> String {
@@ -601,201 +601,11 @@ pub fn mass(units: &Units, mass: Mass) -> String {
     mass.show(units.mass, units.mass_decimals)
 }
 
-fn temperature(units: &Units, temperature: Temperature) -> String {
+pub fn temperature(units: &Units, temperature: Temperature) -> String {
     temperature.show(units.temperature, 0)
 }
 
 pub fn capitalised(text: &str) -> String {
     let mut letters = text.chars();
     letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
-}
-
-// --- refusals ---------------------------------------------------------------------------------
-
-pub fn number_in_use(id: &BatchId) -> String {
-    format!("batch number {id} is taken; every batch needs its own")
-}
-
-pub fn unfit(why: &str) -> String {
-    format!("this batch cannot be started on this bench: {why}")
-}
-
-pub fn no_scale() -> String {
-    "the bench file names no scale; a batch cannot be weighed".to_owned()
-}
-
-pub fn no_such_batch(id: &BatchId) -> String {
-    format!("no open batch has the number {id}")
-}
-
-pub fn not_asked(prompt: PromptId) -> String {
-    format!("question {prompt} is not asked now; look at the screen and answer what it asks")
-}
-
-pub fn answered_otherwise(prompt: PromptId) -> String {
-    format!("question {prompt} was answered otherwise a moment ago; look at the screen")
-}
-
-pub fn choose_a_remedy() -> String {
-    "too much caustic is no question of yes or no; choose a remedy".to_owned()
-}
-
-pub fn nothing_to_choose() -> String {
-    "no remedy is asked for".to_owned()
-}
-
-pub fn not_offered() -> String {
-    "this remedy is not among those offered".to_owned()
-}
-
-pub fn not_at_rest() -> String {
-    "the scale is not at rest; wait until it is, then confirm again".to_owned()
-}
-
-pub fn barred_by_caustic() -> String {
-    "barred: the caustic is over its guard; bring it back or choose a remedy".to_owned()
-}
-
-pub fn nothing_to_weigh() -> String {
-    "nothing is being weighed now".to_owned()
-}
-
-pub fn weighing_something_else(name: &str) -> String {
-    format!("{name} is being weighed now")
-}
-
-pub fn not_a_mass() -> String {
-    "a declared mass must be above zero and at most a tonne".to_owned()
-}
-
-pub fn far_from_target(units: &Units, target: Mass) -> String {
-    format!(
-        "that is less than half or more than twice the {} that are wanted; check the unit",
-        mass(units, target)
-    )
-}
-
-pub fn weighed_already() -> String {
-    "it has been weighed; take some out or add to it on the scale to change that".to_owned()
-}
-
-pub fn declared_over_guard() -> String {
-    "that is more caustic than the guard allows; it must not go into this batch".to_owned()
-}
-
-pub fn no_such_alarm(alarm: &AlarmId) -> String {
-    format!("no alarm {alarm} is raised")
-}
-
-pub fn test_how(batch: &Batch, name: &str) -> String {
-    let cooks = batch.control.steps.iter().filter_map(|step| match &step.kind {
-        StepKind::Cook(cook) => Some(cook),
-        _ => None,
-    });
-    let known: Vec<&str> =
-        cooks.flat_map(|cook| &cook.tests).map(|test| test.name.as_str()).collect();
-    let known = if known.is_empty() { "none".to_owned() } else { known.join(", ") };
-    format!(
-        "the recipe declares no test `{name}` (it declares: {known}); say by what it was done, and \
-         how the sample was made"
-    )
-}
-
-pub fn test_of_what() -> String {
-    "say how the sample was made, like `1 g of soap in 99 g of distilled water`".to_owned()
-}
-
-pub fn test_too_long(most: usize) -> String {
-    format!("a test has a name; name, sample and result are of at most {most} letters each")
-}
-
-pub fn test_value(method: TestMethod) -> String {
-    if method.gives_ph() {
-        format!("a test by {} gives a pH from 0 to 14, like `9.8`", method.words())
-    } else {
-        format!("a test by {} gives a word, like `clear`, not a pH", method.words())
-    }
-}
-
-pub fn no_zap_after_an_over_pour() -> String {
-    "too much caustic was poured in this batch: no tongue on it; measure the pH of a solution"
-        .to_owned()
-}
-
-pub fn no_such_channel(channel: &Channel) -> String {
-    format!("no channel is called `{channel}`; the bench file names them")
-}
-
-pub fn not_hand_held(channel: &Channel) -> String {
-    format!(
-        "`{channel}` always stands in one place; a probe that goes from place to place has \
-         role = \"hand-held\" in the bench file"
-    )
-}
-
-pub fn say_where_it_is(channel: &Channel) -> String {
-    format!("`{channel}` is hand-held: say where it is now, oils, lye, pot or room")
-}
-
-pub fn no_place() -> String {
-    "say where it is: oils, lye, pot or room".to_owned()
-}
-
-pub fn not_possible(units: &Units, at: ProbeAt, typed: Temperature, possible: Window) -> String {
-    format!(
-        "{} cannot be that of the {}, which lies between {} and {}; check number and unit",
-        temperature(units, typed),
-        at.words(),
-        temperature(units, possible.low),
-        temperature(units, possible.high)
-    )
-}
-
-pub fn wrong_unit(
-    units: &Units,
-    at: ProbeAt,
-    typed: Temperature,
-    before: Temperature,
-    meant: TemperatureUnit,
-) -> String {
-    format!(
-        "that is {}, and the {} was at {} a moment ago; was it {} and not the other unit?",
-        temperature(units, typed),
-        at.words(),
-        temperature(units, before),
-        meant.symbol()
-    )
-}
-
-pub fn no_step_left() -> String {
-    "no step is left; close the batch".to_owned()
-}
-
-pub fn another_step(title: &str) -> String {
-    format!("the present step is: {title}")
-}
-
-pub fn not_yet(reasons: &[String]) -> String {
-    format!("not yet: {}; confirm again to go on all the same", reasons.join("; "))
-}
-
-pub fn say_so() -> String {
-    "this step ends when what it asks is confirmed".to_owned()
-}
-
-pub fn weigh_it() -> String {
-    "an ingredient is weighed, taken short or declared by hand; it cannot be skipped".to_owned()
-}
-
-pub fn steps_left(batch: &Batch) -> String {
-    let title = batch.step().map_or("", |step| &step.title);
-    format!("steps are left, the next is: {title}; close it as failed, or abandon it")
-}
-
-pub const fn discarded() -> &'static str {
-    "discarded: too much caustic"
-}
-
-pub const fn closed_with_batch() -> &'static str {
-    "the batch was closed"
 }

@@ -525,6 +525,7 @@ fn a_batch_by_hand_survives_three_kills_and_is_reviewed() {
         bench.put(120.0);
         weighing(&served.wait_phase(Phase::Pouring))
     };
+    served.does(&["lot", "W-2"]);
     bench.put(120.0 + target);
     served.wait_phase(Phase::Captured);
     bench.put(0.0);
@@ -562,6 +563,10 @@ fn a_batch_by_hand_survives_three_kills_and_is_reviewed() {
     served.wait_ask("a look", |ask| *ask == Ask::Look);
     served.does(&["confirm"]);
     served.does(&["observe", "trace", "light"]);
+    served.does(&["correct", "olive", "199.9 g", "a drop stayed in the jug"]);
+    let nothing = run(folder, &["remedy"]);
+    assert!(!nothing.status.success());
+    assert!(text(&nothing.stderr).contains("nothing to make good"), "{}", text(&nothing.stderr));
     let sample = "1 g of soap in 99 g of water";
     served.does(&["test", "pH of a 1 % solution", "9.8", "--by", "meter", "--sample", sample]);
     let finish = |ask: &Ask| *ask == Ask::Cooked;
@@ -587,6 +592,8 @@ fn a_batch_by_hand_survives_three_kills_and_is_reviewed() {
     let review = succeed(folder, &["review", &batch.0]);
     assert!(review.contains("over its guard"), "{review}");
     assert!(review.contains("olive oil"), "{review}");
+    assert!(review.contains("then W-2"), "{review}");
+    assert!(review.contains("a drop stayed in the jug"), "{review}");
     served.kill();
     assert_eq!(succeed(folder, &["review", &batch.0]), review, "without a daemon it is the same");
     let replayed = succeed(folder, &["replay", &batch.0]);

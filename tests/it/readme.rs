@@ -13,7 +13,18 @@ const PATIENCE: Duration = Duration::from_secs(30);
 /// Run by `.ci/run`, which calls these tests.
 const BY_CI: &[&str] = &["cargo run --release -- demo", "tests/run"];
 /// These need a batch at the right step: the batch by hand runs them.
-const BY_HAND: &[&str] = &["confirm", "choose", "acknowledge", "close", "hold", "measured", "test"];
+const BY_HAND: &[&str] = &[
+    "confirm",
+    "choose",
+    "acknowledge",
+    "close",
+    "hold",
+    "measured",
+    "test",
+    "remedy",
+    "correct",
+    "lot",
+];
 
 fn root() -> PathBuf {
     PathBuf::from(env!("CARGO_MANIFEST_DIR"))
