@@ -35,6 +35,10 @@ fn note(kind: &str, words: &str) -> Markup {
     } }
 }
 
+/// Said when a bench file is not the one that the form was made of.
+const CHANGED: &str = "the bench file was changed on the disk since you opened it; nothing was \
+                       overwritten; open this view anew and put your change in again";
+
 /// A text as one part of an address.
 fn part(text: &str) -> String {
     use std::fmt::Write;
