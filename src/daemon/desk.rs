@@ -4,7 +4,7 @@ use std::time::Duration;
 
 use tokio::sync::{Mutex, broadcast, watch};
 
-use super::evidence::review_of;
+use super::evidence::{charted, review_of};
 use super::hearing::Hearing;
 use super::shelf::Shelf;
 use super::works::{Ground, Now, Works};
@@ -14,7 +14,7 @@ use crate::journal::{BatchRow, Reader};
 use crate::plan;
 use crate::problem::Source;
 use crate::recipe::Recipe;
-use crate::review::Review;
+use crate::review::{Charts, Review};
 use crate::web::StartRequest;
 
 /// A disk that takes longer than this is said to be slow, not waited for.
@@ -116,6 +116,12 @@ impl Desk {
     pub async fn review(&self, batch: &BatchId) -> anyhow::Result<Option<Review>> {
         let batch = batch.clone();
         self.read(move |journal| review_of(journal, &batch)).await
+    }
+
+    /// The same with its charts.
+    pub async fn charted(&self, batch: &BatchId) -> anyhow::Result<Option<(Review, Charts)>> {
+        let batch = batch.clone();
+        self.read(move |journal| charted(journal, &batch)).await
     }
 
     /// Today's date and the next free letter: "2026-11-25-a".

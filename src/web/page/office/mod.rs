@@ -1,6 +1,7 @@
 //! Away from the pan: recipes, instruments and vessels, the ledger.
 
 mod alter;
+mod charts;
 mod figures;
 mod ink;
 mod instruments;
