@@ -54,6 +54,7 @@ pub use fact::{
 };
 pub use input::{Act, Input, JournalStatus};
 pub use law::{Bench, Output, Reply};
+pub use senses::allowed_age;
 pub use settings::Settings;
 pub use setup::{ChannelSetup, ProbeAt, Role, Setup};
 pub use state::{Left, State};

@@ -8,6 +8,7 @@ use tokio::sync::{broadcast, oneshot, watch};
 
 use super::dials::Dials;
 use super::folder::Folder;
+use super::past::Past;
 use crate::bench::{Act, Bench, Cue, Input, Output, Reply, SessionOpened, View};
 use crate::bench_file::BenchFile;
 use crate::clock::Clock;
@@ -73,6 +74,10 @@ pub fn start(folder: &Folder, bench_file: &BenchFile, clock: Clock) -> anyhow::R
     };
     let (views_out, views) = watch::channel(Arc::new(View::default()));
     let (cues, _) = broadcast::channel(CUES_KEPT);
+    let past = Past::read(&folder.journal(), &session.setup, &clock).unwrap_or_else(|error| {
+        tracing::warn!("traces begin empty: {error}");
+        Past::nothing(&clock)
+    });
     let (writer, dials) = (journal.writer(), Dials::new(bench_file));
     let handle = Handle {
         messages,
@@ -81,7 +86,7 @@ pub fn start(folder: &Folder, bench_file: &BenchFile, clock: Clock) -> anyhow::R
         journal: writer.clone(),
         dials: dials.clone(),
     };
-    let desk = Loop { bench, clock, journal: writer, views: views_out, cues, dials };
+    let desk = Loop { bench, clock, journal: writer, views: views_out, cues, dials, past };
     let thread = std::thread::Builder::new()
         .name("bench".to_owned())
         .spawn(move || {
@@ -136,6 +141,7 @@ struct Loop {
     views: watch::Sender<Arc<View>>,
     cues: broadcast::Sender<Cue>,
     dials: Dials,
+    past: Past,
 }
 
 impl Loop {
@@ -190,7 +196,9 @@ impl Loop {
             // nobody may be listening, which is no fault of the bench
             let _ = self.cues.send(cue);
         }
-        let mut view = self.bench.view(self.clock.now());
+        let now = self.clock.now();
+        let mut view = self.bench.view(now);
+        self.past.fill(&mut view, now);
         view.instruments = self.dials.look();
         self.views.send_replace(Arc::new(view));
         output.reply

@@ -16,6 +16,7 @@ mod hearing;
 mod hook;
 mod identify;
 mod office;
+mod past;
 mod ports;
 mod shelf;
 mod works;

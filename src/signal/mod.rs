@@ -14,5 +14,5 @@ pub use jump::JumpWindow;
 pub use rate::{Rate, RateWindow};
 pub use rest::{RestTest, RestWindow};
 pub use settle::SettleWindow;
-pub use trace::TraceWindow;
+pub use trace::{TRACE_REACH, TraceWindow};
 pub use unsteady::UnsteadyWindow;
