@@ -4,6 +4,7 @@
 
 use super::fact::Fact;
 use super::law::Bench;
+use super::leases;
 use super::weighing::Pan;
 use crate::quantity::Mass;
 
@@ -15,8 +16,13 @@ pub fn run(bench: &mut Bench, pan: &Pan) -> bool {
     let (batch, step) = (pan.id.clone(), pan.step.clone());
     let zero = bench.batch(&pan.id).map(|batch| batch.zero).unwrap_or_default();
     let slack = pan.scale.d * i64::from(bench.settings().vessel_match_d);
+    // nought under a load is what a scale shows that has just called the load nought, whatever
+    // it showed before
+    let nought = pan.scale.d * i64::from(bench.settings().pan_clear_d);
+    let called_nought = rest.abs() <= nought && rest - zero > slack;
+    let agrees = |expected: Mass| !called_nought && (rest - expected).abs() <= slack;
     if pan.weighing.zero_doubted {
-        if pan.weighing.expected.is_some_and(|expected| (rest - expected).abs() <= slack) {
+        if pan.weighing.expected.is_some_and(agrees) {
             // the vessel is back and weighs what the books say: the zero never moved
             bench.emit(Fact::ZeroChecked { batch, step, offset: zero });
             return true;
@@ -38,7 +44,7 @@ pub fn run(bench: &mut Bench, pan: &Pan) -> bool {
         return false;
     }
     let expected = bench.scale_sense_mut(&pan.id).and_then(|sense| sense.load_before);
-    let agrees = expected.is_some_and(|expected| (rest - expected).abs() <= slack);
+    let agrees = expected.is_some_and(agrees);
     if let Some(sense) = bench.scale_sense_mut(&pan.id) {
         sense.doubted = false;
         sense.doubted_gross = Some(rest);
@@ -69,6 +75,26 @@ pub fn lighter_than_empty(bench: &mut Bench, pan: &Pan) -> bool {
     let (batch, step) = (pan.id.clone(), pan.step.clone());
     bench.emit(Fact::ZeroChecked { batch, step, offset: rest });
     true
+}
+
+/// The scale shows nought, and by the books something stands on the pan that nobody knows of: a
+/// scale that had been set to nought with a load on it has been set to nought again with none.
+/// Nothing is waited for that an empty pan could still show. If the pan is not empty after all, it
+/// is lighter than empty once it is. True when that was recorded just now.
+pub fn nought_again(bench: &mut Bench, pan: &Pan) -> bool {
+    let zero = bench.batch(&pan.id).map(|batch| batch.zero).unwrap_or_default();
+    let settings = bench.settings();
+    let nought = pan.scale.d * i64::from(settings.pan_clear_d);
+    let load = pan.scale.d * i64::from(settings.vessel_min_d);
+    let Some(rest) = pan.rest.filter(|rest| rest.abs() <= nought) else { return false };
+    let unknown = rest - zero >= load
+        && !bench.pan_seen_clear(&pan.id)
+        && !leases::is_a_pot(bench, &pan.id, pan.into, rest);
+    if unknown {
+        let (batch, step) = (pan.id.clone(), pan.step.clone());
+        bench.emit(Fact::ZeroChecked { batch, step, offset: rest });
+    }
+    unknown
 }
 
 /// The pan rests below what an empty one reads.

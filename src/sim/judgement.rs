@@ -145,6 +145,11 @@ impl Hand {
             Ask::VesselBack { ingredient } => {
                 self.bring_back(now, view, ingredient, confirm, scene)
             }
+            Ask::SameCup { .. } => {
+                let cup = self.vessel_for(batch.weighing.as_ref()?);
+                let same = scene.on_pan.as_ref()? == &cup;
+                Some(if same { Want::Press(vec![confirm], 3) } else { Want::Take })
+            }
             Ask::Look if self.orders.ignores_looks => None,
             Ask::Look => Some(self.look(&batch.batch, confirm)),
             Ask::Cooked => {
