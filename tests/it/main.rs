@@ -18,6 +18,8 @@ mod instruments;
 mod invariants;
 mod journal;
 mod late_and_tests;
+mod law_borders;
+mod law_page;
 mod lye_first;
 mod office;
 mod office_page;
