@@ -90,7 +90,7 @@ fn asked_instead(bench: &Bench, act: &Act) -> Option<PromptId> {
     }
 }
 
-type Answer = Result<Reply, String>;
+pub type Answer = Result<Reply, String>;
 
 fn start(
     bench: &mut Bench,
@@ -119,7 +119,7 @@ fn start(
     Ok(Reply::Done)
 }
 
-fn confirm(bench: &mut Bench, prompt: PromptId) -> Answer {
+pub fn confirm(bench: &mut Bench, prompt: PromptId) -> Answer {
     let Some((id, asks)) = asked(bench, prompt) else {
         return repeat::answered_so(bench, prompt, None).map(|()| Reply::AlreadyDone);
     };

@@ -422,6 +422,8 @@ pub enum Notice {
     UnitSuspected { before: Mass, shown: Mass },
     /// The load rose just before the vessel was lifted, after its capture.
     ChangedBeforeLift { by: Mass },
+    /// A question was answered by pressing the pan twice.
+    PanPressed { prompt: PromptId },
     /// What was read by hand and what the probe says cannot both be right.
     TemperaturesApart { at: ProbeAt, by_hand: Temperature, probe: Temperature },
 }

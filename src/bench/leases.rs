@@ -163,6 +163,10 @@ pub fn take_probe(bench: &mut Bench, id: &BatchId, channel: &Channel) -> Result<
         bench.emit(Fact::LeaseReturned { batch, channel: channel.clone() });
     }
     bench.emit(Fact::LeaseTaken { batch: id.clone(), channel: channel.clone() });
+    let now = bench.now;
+    if let Some(sense) = bench.senses.channels.get_mut(channel) {
+        sense.moved_at = Some(now);
+    }
     // how long the pot has been warm was told by another probe
     bench.senses.cooks.remove(id);
     Ok(Reply::Done)

@@ -24,6 +24,7 @@ mod leases;
 mod lye;
 mod names;
 mod pace;
+mod pan_press;
 mod picture;
 mod progress;
 mod refusals;

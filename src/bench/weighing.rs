@@ -10,7 +10,7 @@ use super::fact::{Ask, BatchId, CaptureHow, Fact, Remedy, Target};
 use super::law::Bench;
 use super::settings::CAUSTIC_SHORT;
 use super::view::Phase;
-use super::{before_lift, handling, leases, pace, remedies, same_cup, zero};
+use super::{before_lift, handling, leases, pace, pan_press, remedies, same_cup, zero};
 use crate::chemistry::{Guard, IngredientId, Masses, ScaleFacts};
 use crate::plan::{Amount, Nature, Tolerance, Vessel, Weigh};
 use crate::quantity::{Mass, Share};
@@ -160,6 +160,10 @@ fn pour(bench: &mut Bench, pan: &Pan, tare: Mass) {
     }
     let target = pan.weighing.target;
     let Some(rest) = pan.rest else {
+        if pan_press::is_awaited(bench, pan) {
+            // what was offered stands while a hand may be answering it
+            return;
+        }
         if let Some(gross) = pan.gross
             && pan.nature == Nature::Pour
         {

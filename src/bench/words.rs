@@ -13,7 +13,7 @@ use super::setup::{ChannelSetup, ProbeAt, Role};
 use super::state::State;
 use super::view::Phase;
 use super::{
-    combine, cook_clock, cook_end, cool, in_process, leases, names, remedy_words, spot,
+    combine, cook_clock, cook_end, cool, in_process, leases, names, pan_press, remedy_words, spot,
     vessel_back, watches,
 };
 use crate::chemistry::IngredientId;
@@ -111,6 +111,10 @@ fn weighing_sentence(
         Some(Phase::Blind) => pouring_blind(bench, Some(batch)),
         // its own sentence stands with the remedies
         Some(Phase::TakingOut) => String::new(),
+        Some(Phase::Over) if bench.load_is_doubted(&batch.id) => format!(
+            "Stop: too much {name}. The scale was away and may have another zero: take everything \
+             off the pan, then put the same vessel back."
+        ),
         Some(Phase::Over) => format!("Stop: too much {name}. Choose what to do."),
         Some(Phase::Settling) => "Hands off: waiting for the scale to settle.".to_owned(),
         Some(Phase::Captured) if weigh.into == Vessel::Own => {
@@ -218,7 +222,12 @@ pub fn recorded(state: &State, after: u64, up_to: u64) -> Vec<String> {
     words
 }
 
+/// A question with its ways to answer.
 pub fn prompt(bench: &Bench, batch: &Batch, asks: &Ask) -> String {
+    pan_press::said_with(bench, batch, prompt_alone(bench, batch, asks))
+}
+
+fn prompt_alone(bench: &Bench, batch: &Batch, asks: &Ask) -> String {
     let units = &batch.control.units;
     match asks {
         Ask::TakeShort { missing } => {
@@ -452,6 +461,7 @@ pub fn notice(units: &Units, notice: Notice) -> String {
             "It weighs differently each time: centre it on the pan, again.".to_owned()
         }
         Notice::DrawingMoisture => "The caustic is drawing moisture: close the lid.".to_owned(),
+        Notice::PanPressed { .. } => "The pan was pressed twice: yes.".to_owned(),
         Notice::UnitChanged { from, to } => {
             format!("The scale now shows {to}, it showed {from} before; nothing is lost by it.")
         }

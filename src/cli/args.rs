@@ -135,6 +135,10 @@ pub enum Story {
     ScaleAsleep,
     /// The unit key is pressed in mid-pour, and pressed back
     UnitKey,
+    /// A second spoonful of caustic is owned up to when all has dissolved; part of the lye is used
+    CausticLate,
+    /// Cold process: the lye is made first, and the oils follow it
+    LyeFirst,
 }
 
 #[derive(clap::Args)]
@@ -578,6 +582,8 @@ impl Story {
             Story::BrokenProbe => "broken-probe",
             Story::ScaleAsleep => "scale-asleep",
             Story::UnitKey => "unit-key",
+            Story::CausticLate => "caustic-late",
+            Story::LyeFirst => "lye-first",
         }
     }
 }

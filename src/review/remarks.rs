@@ -171,6 +171,7 @@ fn notice_words(book: &Book, notice: Notice) -> String {
         Notice::Unsteady => "the scale would not come to rest".to_owned(),
         Notice::OffCentre => "the vessel weighed differently each time it was put down".to_owned(),
         Notice::DrawingMoisture => "the caustic gained mass by itself: moisture".to_owned(),
+        Notice::PanPressed { .. } => "answered yes by pressing the pan twice".to_owned(),
         Notice::UnitChanged { from, to } => format!("the scale's unit went from {from} to {to}"),
         Notice::TemperaturesApart { at, by_hand, probe } => format!(
             "{} {} by hand, {} by its probe: one of them was wrong",

@@ -294,6 +294,7 @@ fn notice_words(notice: &Notice) -> String {
         Notice::Unsteady => "unsteady".to_owned(),
         Notice::OffCentre => "off centre".to_owned(),
         Notice::DrawingMoisture => "moisture".to_owned(),
+        Notice::PanPressed { prompt } => format!("pan pressed for {prompt}"),
         Notice::UnitChanged { from, to } => format!("unit changed from {from} to {to}"),
         Notice::TemperaturesApart { at, by_hand, probe } => {
             let (by_hand, probe) = (celsius(*by_hand), celsius(*probe));
