@@ -10,7 +10,9 @@ use super::settings::Settings;
 use super::setup::{ChannelSetup, ProbeAt};
 use super::state::State;
 use super::view::View;
-use super::{acts, leases, pace, picture, progress, remedies, spot, watches, weighing, words};
+use super::{
+    acts, leases, pace, picture, progress, remedies, spot, watches, weighing, words, zeroing,
+};
 use crate::quantity::Moment;
 use crate::reading::Reading;
 
@@ -32,8 +34,16 @@ pub struct Bench {
 pub struct Output {
     pub facts: Vec<Numbered>,
     pub cues: Vec<Cue>,
+    /// What an instrument is to be told.
+    pub orders: Vec<Order>,
     /// The answer to an act.
     pub reply: Option<Reply>,
+}
+
+/// What an instrument is to be told, by the command of its wire sheet.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Order {
+    Zero { instrument: String },
 }
 
 /// The answer to an act, for the screen that sent it.
@@ -99,7 +109,7 @@ impl Bench {
     /// When the bench must be woken if nothing else happens. Always later than the last input.
     pub fn next_wakeup(&self) -> Option<Moment> {
         let due = watches::deadlines(self).into_iter().chain(progress::deadlines(self));
-        let due = due.chain(pace::deadlines(self));
+        let due = due.chain(pace::deadlines(self)).chain(zeroing::deadlines(self));
         due.filter(|&deadline| deadline > self.now).min()
     }
 
@@ -142,6 +152,10 @@ impl Bench {
 
     pub(super) fn cue(&mut self, cue: Cue) {
         self.output.cues.push(cue);
+    }
+
+    pub(super) fn order(&mut self, order: Order) {
+        self.output.orders.push(order);
     }
 
     pub(super) fn reply(&mut self, reply: Reply) {
@@ -304,6 +318,7 @@ impl Bench {
             spot::run(self);
             watches::run(self);
             leases::run(self);
+            zeroing::run(self);
             weighing::run(self);
             progress::run(self);
             remedies::run(self);

@@ -10,6 +10,7 @@ use super::pace::Pourer;
 use super::settings::Settings;
 use super::setup::{ChannelSetup, Role};
 use super::unit_key::{UnitKey, Worth};
+use super::zeroing::Zeroing;
 use crate::quantity::{Mass, Moment, Span, Temperature};
 use crate::reading::{Channel, Reading, Status};
 use crate::signal::{
@@ -75,6 +76,8 @@ pub struct Sense {
     pub rest_from: Option<(Moment, Mass)>,
     pub moisture_said: bool,
     pub unit_key: UnitKey,
+    /// The last command to take a zero.
+    pub zeroing: Option<Zeroing>,
     /// For probes.
     pub heating: Option<RateWindow>,
     pub trace: TraceWindow,

@@ -35,5 +35,5 @@ pub use heard::{Heard, Impression, Recording};
 pub use library::{SheetLibrary, UnknownSheet};
 pub use lost_digit::{LostDigit, lost_digit, lost_digit_of_shipped};
 pub use rank::{Fit, ValueSeen, rank};
-pub use sheet::{Commands, Flow, Line, LineParity, Quantity, Sheet, Talk};
+pub use sheet::{Command, Commands, Flow, Line, LineParity, Quantity, Sheet, Talk};
 pub use talk::{Question, Talker};

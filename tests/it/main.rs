@@ -40,3 +40,4 @@ mod signals;
 mod tidy;
 mod unit_key;
 mod watching;
+mod zeroing;
