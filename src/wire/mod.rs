@@ -22,6 +22,8 @@ mod library;
 mod lost_digit;
 mod modbus;
 mod rank;
+#[cfg(test)]
+mod rare;
 mod sheet;
 mod talk;
 mod verify;
