@@ -6,6 +6,7 @@ use super::input::Act;
 use super::law::Bench;
 use super::progress::cooking;
 use super::setup::ProbeAt;
+use super::vessels::Misfit;
 use super::view::AnswerView;
 use super::{acts, remedies, words};
 use crate::plan::StepKind;
@@ -46,6 +47,17 @@ pub fn of(bench: &Bench, batch: &Batch, prompt: PromptId, asks: &Ask) -> Vec<Ans
         Ask::Done => yes("Done"),
         Ask::StillThere => yes("Nothing was touched"),
         Ask::NothingAdded { .. } => yes("Nothing was added"),
+        Ask::WhichVessel { among } => among
+            .iter()
+            .map(|name| AnswerView {
+                words: words::capitalised(name),
+                act: Act::Vessel { prompt, vessel: name.clone() },
+                hold: true,
+            })
+            .collect(),
+        // over this there is no yes: another vessel is
+        Ask::WrongVessel { vessel } if vessel.misfit == Some(Misfit::Attacked) => Vec::new(),
+        Ask::WrongVessel { vessel } => held(&format!("Use {} all the same", vessel.vessel.name)),
         Ask::LeaveUnrecorded => held("I wrote it down; go on"),
     }
 }
