@@ -68,6 +68,11 @@ pub enum Act {
         prompt: PromptId,
         remedy: Remedy,
     },
+    /// Of several vessels that weigh alike, this one stands on the pan.
+    Vessel {
+        prompt: PromptId,
+        vessel: String,
+    },
     /// A mass declared by hand, marked so for ever.
     Declare {
         batch: BatchId,
@@ -133,6 +138,10 @@ pub enum Act {
     /// The scale is now with this batch.
     Scale {
         batch: BatchId,
+    },
+    /// The pan is empty: the scale is told to call that zero.
+    Zero {
+        channel: Channel,
     },
     /// This probe now stands with this batch.
     Probe {

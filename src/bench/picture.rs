@@ -10,8 +10,8 @@ use super::view::{
     View, WeighingView,
 };
 use super::{
-    answers, combine, cook_clock, cool, in_process, leases, lye, names, spot, takeout, weighing,
-    words,
+    answers, combine, cook_clock, cool, in_process, leases, lye, names, room_left, spot, takeout,
+    vessels, weighing, words,
 };
 use crate::plan::Weigh;
 use crate::quantity::{Moment, Span};
@@ -71,6 +71,8 @@ fn channel(bench: &Bench, setup: &ChannelSetup) -> ChannelView {
         stable: fresh && is_stable(bench, setup, sense),
         age: last.map(|last: &Reading| bench.now.since(last.at)),
         lost,
+        zeroes: setup.zeroes,
+        zero: sense.and_then(|sense| sense.zeroing?.shown(bench.now)),
         trace: sense.map(|sense| trace(sense, bench.now)).unwrap_or_default(),
         held: spot::held_view(bench, &setup.channel),
         holder: bench.state.leases.get(&setup.channel).cloned(),
@@ -161,6 +163,8 @@ pub fn weighing_view(bench: &Bench, batch: &Batch) -> Option<WeighingView> {
         net,
         left: net.map(|net| weighing.target.mass - net),
         pace: sense.map(|sense| sense.pourer.pace).unwrap_or_default(),
+        vessel: vessels::shown(bench, batch),
+        room: room_left::view(bench, batch),
     })
 }
 

@@ -3,6 +3,7 @@ use std::sync::Arc;
 use serde::{Deserialize, Serialize};
 
 use super::settings::Settings;
+use super::vessels::KnownVessel;
 use crate::chemistry::ScaleFacts;
 use crate::quantity::{MassUnit, Span, TemperatureUnit};
 use crate::reading::Channel;
@@ -15,6 +16,9 @@ pub struct Setup {
     pub digest: String,
     #[serde(default)]
     pub settings: Arc<Settings>,
+    /// The register of vessels.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub vessels: Vec<KnownVessel>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -25,6 +29,9 @@ pub struct ChannelSetup {
     pub role: Role,
     /// How far apart its readings normally come.
     pub period: Span,
+    /// Its wire sheet has the command that sets it to zero.
+    #[serde(default)]
+    pub zeroes: bool,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]

@@ -4,7 +4,8 @@ use std::collections::BTreeMap;
 
 use super::alarm::{self, Alarm, AlarmChange, AlarmId};
 use super::batch::{Batch, Held};
-use super::fact::{BatchId, Fact, Numbered, Outcome, PromptId, Remedy, SessionOpened};
+use super::fact::{BatchId, Fact, Numbered, Outcome, PromptId, SessionOpened};
+use super::repeat::Answered;
 use super::setup::{ChannelSetup, ProbeAt, Role, Setup};
 use crate::chemistry::ScaleFacts;
 use crate::quantity::{Mass, Moment};
@@ -36,8 +37,8 @@ pub struct State {
     pub journal_lost: Option<(Moment, String)>,
     pub last_number: u64,
     pub last_prompt: u64,
-    /// Questions lately answered, and with which remedy.
-    pub answers: BTreeMap<PromptId, Option<Remedy>>,
+    /// Questions lately answered, and how.
+    pub answers: BTreeMap<PromptId, Answered>,
 }
 
 /// What may stand on a pan though it is not of the batch that holds the scale now.
@@ -187,6 +188,13 @@ impl State {
                     self.zeros.insert(channel, *offset);
                 }
                 self.apply_to_batch(*number, *at, fact);
+            }
+            Fact::ZeroTaken { channel, offset, .. } => {
+                self.zeros.insert(channel.clone(), *offset);
+                let holder = self.leases.get(channel);
+                if let Some(batch) = holder.and_then(|id| self.batches.get_mut(id)) {
+                    batch.count_from(*offset);
+                }
             }
             _ => self.apply_to_batch(*number, *at, fact),
         }

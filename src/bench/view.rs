@@ -4,6 +4,7 @@ use super::alarm::{AlarmId, Priority};
 use super::fact::{Ask, BatchId, CaptureHow, PromptId, Target};
 use super::input::Act;
 use super::setup::{ProbeAt, Role};
+use super::zeroing::ZeroCame;
 use crate::chemistry::{DissolveVerdict, ExpectedLye, IngredientId};
 use crate::plan::{TestMethod, Units, Vessel, Window};
 use crate::quantity::{Mass, Span, Temperature, TemperatureDelta};
@@ -56,6 +57,12 @@ pub struct ChannelView {
     /// Age of the last reading.
     pub age: Option<Span>,
     pub lost: Option<String>,
+    /// A scale that can be told to take a zero.
+    #[serde(default)]
+    pub zeroes: bool,
+    /// What became of it when it was last told.
+    #[serde(default)]
+    pub zero: Option<ZeroCame>,
     /// For probes: the last ten minutes, oldest first.
     #[serde(default)]
     pub trace: Vec<TracePoint>,
@@ -164,6 +171,20 @@ pub struct WeighingView {
     /// Target less net.
     pub left: Option<Mass>,
     pub pace: Pace,
+    /// Which vessel of the register it is, in words; `None` without a register or a vessel.
+    #[serde(default)]
+    pub vessel: Option<String>,
+    /// What the scale and the vessel have left.
+    #[serde(default)]
+    pub room: Option<RoomView>,
+}
+
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct RoomView {
+    /// Capacity of the scale less what is on the pan, if the pan tells.
+    pub left: Option<Mass>,
+    /// What does not fit, or hardly, and what to do; empty where all is well.
+    pub tight: Vec<String>,
 }
 
 /// How to go on pouring, from the rate and from what is left.

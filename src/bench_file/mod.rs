@@ -54,12 +54,15 @@ impl BenchFile {
                     Role::Scale { .. } => SCALE_PERIOD,
                     Role::Probe { .. } => PROBE_PERIOD,
                 }),
+                // what its wire sheet has, the bench file does not know
+                zeroes: false,
             })
         });
         Setup {
             channels: channels.collect(),
             digest: self.digest.clone(),
             settings: Arc::new(self.settings.clone()),
+            vessels: self.vessels.iter().map(VesselFile::known).collect(),
         }
     }
 

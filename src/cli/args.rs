@@ -49,6 +49,8 @@ pub enum Command {
     Confirm(Confirm),
     /// Choose what to do about too much or too little
     Choose(Choose),
+    /// Say which of several vessels that weigh alike stands on the pan
+    Vessel(Vessel),
     /// Ask what can be done about too little caustic, or too much
     Remedy(AskRemedy),
     /// Another bottle of what is being weighed: from here on it is of this lot
@@ -73,7 +75,7 @@ pub enum Command {
     Measured(Measured),
     /// Record a test of the soap: result, and how it was done where the recipe does not say
     Test(Test),
-    /// The scale is now with this batch
+    /// The scale is now with this batch; or have the scale take a zero
     Scale(Scale),
     /// This probe is now in this batch
     Probe(Probe),
@@ -135,6 +137,10 @@ pub enum Story {
     ScaleAsleep,
     /// The unit key is pressed in mid-pour, and pressed back
     UnitKey,
+    /// A second spoonful of caustic is owned up to when all has dissolved; part of the lye is used
+    CausticLate,
+    /// Cold process: the lye is made first, and the oils follow it
+    LyeFirst,
 }
 
 #[derive(clap::Args)]
@@ -268,6 +274,17 @@ pub struct Choose {
 }
 
 #[derive(clap::Args)]
+pub struct Vessel {
+    /// As the bench file names it
+    pub vessel: String,
+    /// The number of the question [default: the one asked now]
+    pub question: Option<u64>,
+    /// The batch that asks, by its number or the letter of its pot
+    #[arg(long)]
+    pub batch: Option<String>,
+}
+
+#[derive(clap::Args)]
 pub struct Correct {
     /// The ingredient as the recipe names it
     pub ingredient: String,
@@ -339,9 +356,22 @@ pub struct Acknowledge {
 }
 
 #[derive(clap::Args)]
+#[command(args_conflicts_with_subcommands = true, subcommand_negates_reqs = true)]
 pub struct Scale {
     /// The batch, by its number or the letter of its pot
-    pub batch: String,
+    #[arg(required = true)]
+    pub batch: Option<String>,
+    #[command(subcommand)]
+    pub command: Option<ScaleCommand>,
+}
+
+#[derive(Subcommand)]
+pub enum ScaleCommand {
+    /// The pan is empty: have the scale call that zero, by the command of its wire sheet
+    Zero {
+        /// The scale's channel, as the bench file names it [default: the only scale]
+        channel: Option<String>,
+    },
 }
 
 #[derive(clap::Args)]
@@ -578,6 +608,8 @@ impl Story {
             Story::BrokenProbe => "broken-probe",
             Story::ScaleAsleep => "scale-asleep",
             Story::UnitKey => "unit-key",
+            Story::CausticLate => "caustic-late",
+            Story::LyeFirst => "lye-first",
         }
     }
 }

@@ -104,6 +104,13 @@ impl Player<'_> {
                 };
                 Act::Choose { prompt, remedy }
             }
+            Does::Vessel { vessel } => {
+                let Some(prompt) = self.prompt() else {
+                    self.fail(line, "nothing is asked");
+                    return None;
+                };
+                Act::Vessel { prompt, vessel }
+            }
             Does::Correct { ingredient, mass, reason } => {
                 Act::Correct { batch, ingredient, mass, reason }
             }
@@ -128,6 +135,7 @@ impl Player<'_> {
                 Act::Test { batch, test, method, sample, value }
             }
             Does::TakeScale => Act::Scale { batch },
+            Does::TakeZero { channel } => Act::Zero { channel: Channel::new(&channel) },
             Does::TakeProbe { channel } => Act::Probe { batch, channel: Channel::new(&channel) },
             Does::Emergency => Act::Emergency,
             Does::Silence => Act::Silence,

@@ -20,7 +20,11 @@ pub fn fact(fact: &Fact, asked: &mut Asked) -> String {
             Some(of) => format!("begins {step}, target {}", target_words(of)),
             None => format!("begins {step}"),
         },
-        Fact::Tared { step, gross, .. } => format!("tared {step} at {}", mass(*gross)),
+        Fact::Tared { step, gross, vessel, .. } => {
+            let known = vessel.as_ref().map(|known| format!(", {}", known.vessel.name));
+            format!("tared {step} at {}{}", mass(*gross), known.unwrap_or_default())
+        }
+        Fact::VesselSaid { vessel, .. } => format!("said {vessel}"),
         Fact::Lifted { step, .. } => format!("lifted {step}"),
         Fact::Returned { step, gross, .. } => format!("returned {step} at {}", mass(*gross)),
         Fact::Captured { ingredient, net, how, .. } => {
@@ -36,6 +40,12 @@ pub fn fact(fact: &Fact, asked: &mut Asked) -> String {
             format!("zero doubted {step}, {} for {}", mass(*gross), mass(*expected))
         }
         Fact::ZeroChecked { offset, .. } => format!("zero checked at {}", mass(*offset)),
+        Fact::ZeroAsked { gross, .. } => format!("zero asked at {}", mass(*gross)),
+        Fact::ZeroTaken { offset, .. } => format!("zero taken at {}", mass(*offset)),
+        Fact::ZeroNotTaken { gross, .. } => {
+            let at = gross.map_or_else(|| "no rest".to_owned(), mass);
+            format!("zero not taken, {at}")
+        }
         Fact::Noticed { notice, .. } => format!("noticed {}", notice_words(notice)),
         Fact::WindowReached { step, .. } => format!("window reached {step}"),
         Fact::Shelved { at, .. } => format!("shelved {}", at.words()),
@@ -239,8 +249,11 @@ const fn ask_name(asks: &Ask) -> &'static str {
         Ask::AddAnyway => "add-anyway",
         Ask::Done => "done",
         Ask::StillThere => "still-there",
+        Ask::SameCup { .. } => "same-cup",
         Ask::LeaveUnrecorded => "leave-unrecorded",
         Ask::NothingAdded { .. } => "nothing-added",
+        Ask::WhichVessel { .. } => "which-vessel",
+        Ask::WrongVessel { .. } => "wrong-vessel",
     }
 }
 
@@ -292,7 +305,10 @@ fn notice_words(notice: &Notice) -> String {
         Notice::PutOn { mass: load } => format!("{} put on", mass(*load)),
         Notice::Unsteady => "unsteady".to_owned(),
         Notice::OffCentre => "off centre".to_owned(),
+        Notice::NoRoomOnScale { lacks } => format!("no room on scale for {}", mass(*lacks)),
+        Notice::NoRoomInVessel { wants, most } => format!("{wants} for a vessel of {most}"),
         Notice::DrawingMoisture => "moisture".to_owned(),
+        Notice::PanPressed { prompt } => format!("pan pressed for {prompt}"),
         Notice::UnitChanged { from, to } => format!("unit changed from {from} to {to}"),
         Notice::TemperaturesApart { at, by_hand, probe } => {
             let (by_hand, probe) = (celsius(*by_hand), celsius(*probe));

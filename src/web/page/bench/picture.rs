@@ -6,9 +6,9 @@ use super::big::{self, Big, UNKNOWN};
 use super::{dip_rule, soap_tests, warmth};
 use crate::bench::{
     AlarmView, AnswerView, BatchView, CaptureHow, CaptureView, ChannelView, InstrumentView, Pace,
-    Phase, Priority, ProbeAt, PromptView, Role, View,
+    Phase, Priority, ProbeAt, PromptView, Role, View, WeighingView,
 };
-use crate::plan::Window;
+use crate::plan::{Units, Window};
 use crate::quantity::{Span, Temperature};
 use crate::reading::Value;
 use crate::web::page::layout;
@@ -124,6 +124,7 @@ fn pot(batch: &BatchView, view: &View) -> Markup {
                     }
                     @if let Some(weighing) = &batch.weighing {
                         p class="limits soft" { (dip_rule::words(weighing, &batch.units)) "." }
+                        (place(weighing, &batch.units))
                     }
                 }
             }
@@ -151,6 +152,25 @@ fn pot(batch: &BatchView, view: &View) -> Markup {
 fn not_yet(batch: &BatchView) -> impl Iterator<Item = &String> {
     let combine = batch.combine.iter().flat_map(|combine| &combine.not_yet);
     combine.chain(batch.cool.iter().flat_map(|cool| &cool.not_yet))
+}
+
+/// The vessel, and what still goes onto the scale and into it.
+fn place(weighing: &WeighingView, units: &Units) -> Markup {
+    let room = weighing.room.as_ref();
+    let left = room.and_then(|room| room.left);
+    html! {
+        @if weighing.vessel.is_some() || left.is_some() {
+            p class="limits soft" {
+                @if let Some(vessel) = &weighing.vessel { "Vessel: " (vessel) ". " }
+                @if let Some(left) = left {
+                    "Room on the scale: " span data-live { (left.show(units.mass, units.mass_decimals)) } "."
+                }
+            }
+        }
+        @for words in room.iter().flat_map(|room| &room.tight) {
+            p class="note careful" { (words) }
+        }
+    }
 }
 
 fn words_of_pot(batch: &BatchView) -> String {
