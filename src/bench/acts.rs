@@ -177,7 +177,7 @@ pub fn confirm(bench: &mut Bench, prompt: PromptId) -> Answer {
             answered(bench, &id, prompt);
             bench.emit(Fact::LookMade { batch: id, step });
         }
-        Ask::StillThere | Ask::LeaveUnrecorded | Ask::NothingAdded { .. } => {
+        Ask::StillThere | Ask::SameCup { .. } | Ask::LeaveUnrecorded | Ask::NothingAdded { .. } => {
             answered(bench, &id, prompt);
         }
     }

@@ -45,6 +45,7 @@ pub fn of(bench: &Bench, batch: &Batch, prompt: PromptId, asks: &Ask) -> Vec<Ans
         Ask::Cooked => yes("It is cooked"),
         Ask::Done => yes("Done"),
         Ask::StillThere => yes("Nothing was touched"),
+        Ask::SameCup { .. } => yes("It is the same; some was taken out"),
         Ask::NothingAdded { .. } => yes("Nothing was added"),
         Ask::LeaveUnrecorded => held("I wrote it down; go on"),
     }

@@ -56,6 +56,9 @@ pub enum Fact {
         batch: BatchId,
         step: String,
         gross: Mass,
+        /// Than when it left, and it is to hold caustic: some was taken out, or it is another cup.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        lighter_by: Option<Mass>,
     },
     Captured {
         batch: BatchId,
@@ -380,6 +383,8 @@ pub enum Ask {
     Done,
     /// After a restart: is the same vessel on the pan, untouched?
     StillThere,
+    /// The caustic's cup came back lighter than it left: is it the same?
+    SameCup { lighter_by: Mass },
     /// The capture is not on the disk: go on all the same?
     LeaveUnrecorded,
     /// More was on the pan just before the vessel was lifted: was nothing added?

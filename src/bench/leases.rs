@@ -10,7 +10,7 @@ use super::fact::{BatchId, Fact};
 use super::law::{Bench, Reply};
 use super::setup::{ProbeAt, Role, Setup};
 use super::{names, refusals, vessel_back};
-use crate::plan::StepKind;
+use crate::plan::{StepKind, Vessel};
 use crate::quantity::Mass;
 use crate::reading::Channel;
 
@@ -234,6 +234,16 @@ pub fn pot_of_another(bench: &Bench, id: &BatchId, gross: Mass) -> Option<BatchI
     let mut others = bench.state.batches.values().filter(|batch| &batch.id != id);
     let other = others.find(|batch| off(batch).is_some_and(|off| off <= slack))?;
     (!ours).then(|| other.id.clone())
+}
+
+/// The pot of this batch or of another, with what it holds: no vessel to be filled with anything
+/// that has one of its own.
+pub fn is_a_pot(bench: &Bench, id: &BatchId, into: Vessel, gross: Mass) -> bool {
+    let Some((_, facts)) = bench.state.scale_of(id) else { return false };
+    let slack = facts.d * i64::from(bench.settings().vessel_match_d);
+    let ours = bench.batch(id).and_then(|batch| batch.pot_gross);
+    let is_ours = ours.is_some_and(|pot| (pot - gross).abs() <= slack);
+    (into == Vessel::Own && is_ours) || pot_of_another(bench, id, gross).is_some()
 }
 
 fn scale(bench: &Bench) -> Option<Channel> {

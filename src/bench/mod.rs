@@ -31,6 +31,7 @@ mod refusals;
 mod remedies;
 mod remedy_words;
 mod repeat;
+mod same_cup;
 mod senses;
 mod settings;
 mod setup;

@@ -90,6 +90,7 @@ const fn is_harmless(asks: &Ask) -> bool {
         | Ask::EndCookAnyway
         | Ask::AddAnyway
         | Ask::StillThere
+        | Ask::SameCup { .. }
         | Ask::LeaveUnrecorded => false,
     }
 }

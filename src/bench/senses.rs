@@ -86,6 +86,8 @@ pub struct Sense {
     /// The load at rest before the vessel was lifted.
     pub load_before_lift: Option<Mass>,
     pub before_lift: BeforeLift,
+    /// What stood on the pan when the vessel was last lifted off it.
+    pub load_at_lift: Option<Mass>,
     /// Since when, and at what load, the pan has been at rest.
     pub rest_from: Option<(Moment, Mass)>,
     pub moisture_said: bool,
@@ -244,6 +246,7 @@ impl Sense {
         self.rest_from = None;
         self.moisture_said = false;
         self.load_before_lift = None;
+        self.load_at_lift = None;
         self.before_lift.clear();
         self.pourer.begin();
     }

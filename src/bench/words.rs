@@ -299,6 +299,12 @@ fn prompt_alone(bench: &Bench, batch: &Batch, asks: &Ask) -> String {
         Ask::StillThere => "Is the same vessel on the pan, with nothing added or taken while \
                             nobody watched? Confirm if so."
             .to_owned(),
+        Ask::SameCup { lighter_by } => format!(
+            "The cup of {} came back {} lighter than it left. Confirm if it is the same cup and \
+             that much was taken out, into waste. If not, take it off, and put the right one back.",
+            batch.weigh().map_or("caustic", |(weigh, _)| &weigh.name),
+            mass(units, *lighter_by)
+        ),
         Ask::NothingAdded { more } => format!(
             "{} more was on the pan just before it was lifted. Put it back, or confirm that nothing \
              was added.",

@@ -4,6 +4,7 @@
 
 use super::fact::{BatchId, Fact};
 use super::law::Bench;
+use super::leases;
 use super::settings::Settings;
 use super::weighing::Pan;
 use crate::chemistry::IngredientId;
@@ -16,12 +17,11 @@ pub fn run(bench: &mut Bench, pan: &Pan) -> bool {
     };
     let (batch, step) = (pan.id.clone(), pan.step.clone());
     let zero = bench.batch(&pan.id).map(|batch| batch.zero).unwrap_or_default();
-    let slack = pan.scale.d * i64::from(bench.settings().vessel_match_d);
+    let (d, vessel) = (pan.scale.d, pan.weighing.tare.map_or(Mass::ZERO, |tare| tare - zero));
     if pan.weighing.zero_doubted {
         let highest = bench.scale_sense_mut(&pan.id).and_then(|sense| sense.doubted_gross);
-        let vessel = pan.weighing.tare.map_or(Mass::ZERO, |tare| tare - zero);
         let doubt = Doubt { expected: pan.weighing.expected, highest, vessel, zero };
-        match doubt.settled_by(rest, pan.scale.d, bench.settings()) {
+        match doubt.settled_by(rest, d, bench.settings()) {
             Some(offset) => bench.emit(Fact::ZeroChecked { batch, step, offset }),
             None => remember(bench, &pan.id, rest),
         }
@@ -31,7 +31,8 @@ pub fn run(bench: &mut Bench, pan: &Pan) -> bool {
         return false;
     }
     let expected = bench.scale_sense_mut(&pan.id).and_then(|sense| sense.load_before);
-    let agrees = expected.is_some_and(|expected| (rest - expected).abs() <= slack);
+    let doubt = Doubt { expected, highest: None, vessel, zero };
+    let agrees = doubt.agrees(rest, d, bench.settings());
     if let Some(sense) = bench.scale_sense_mut(&pan.id) {
         sense.doubted = false;
         sense.doubted_gross = Some(rest);
@@ -81,13 +82,21 @@ struct Doubt {
 }
 
 impl Doubt {
+    /// It weighs what the books say: the zero never moved. Nought under a load is what a scale shows
+    /// that has just called the load nought, whatever it showed before.
+    fn agrees(&self, rest: Mass, d: Mass, settings: &Settings) -> bool {
+        let slack = d * i64::from(settings.vessel_match_d);
+        let nought = d * i64::from(settings.pan_clear_d);
+        let called_nought = rest.abs() <= nought && rest - self.zero > slack;
+        !called_nought && self.expected.is_some_and(|expected| (rest - expected).abs() <= slack)
+    }
+
     /// What the empty pan reads, once this rest tells.
     fn settled_by(&self, rest: Mass, d: Mass, settings: &Settings) -> Option<Mass> {
-        let slack = d * i64::from(settings.vessel_match_d);
-        if self.expected.is_some_and(|expected| (rest - expected).abs() <= slack) {
-            // it weighs what the books say: the zero never moved
+        if self.agrees(rest, d, settings) {
             return Some(self.zero);
         }
+        let slack = d * i64::from(settings.vessel_match_d);
         // what comes off is at least the empty vessel: a spoonful taken out is no empty pan
         let fall = (d * i64::from(settings.vessel_min_d)).max(self.vessel - slack);
         if self.highest.is_none_or(|highest| rest > highest - fall) {
@@ -118,6 +127,26 @@ pub fn lighter_than_empty(bench: &mut Bench, pan: &Pan) -> bool {
     let (batch, step) = (pan.id.clone(), pan.step.clone());
     bench.emit(Fact::ZeroChecked { batch, step, offset: rest });
     true
+}
+
+/// The scale shows nought, and by the books something stands on the pan that nobody knows of: a
+/// scale that had been set to nought with a load on it has been set to nought again with none.
+/// Nothing is waited for that an empty pan could still show. If the pan is not empty after all, it
+/// is lighter than empty once it is. True when that was recorded just now.
+pub fn nought_again(bench: &mut Bench, pan: &Pan) -> bool {
+    let zero = bench.batch(&pan.id).map(|batch| batch.zero).unwrap_or_default();
+    let settings = bench.settings();
+    let nought = pan.scale.d * i64::from(settings.pan_clear_d);
+    let load = pan.scale.d * i64::from(settings.vessel_min_d);
+    let Some(rest) = pan.rest.filter(|rest| rest.abs() <= nought) else { return false };
+    let unknown = rest - zero >= load
+        && !bench.pan_seen_clear(&pan.id)
+        && !leases::is_a_pot(bench, &pan.id, pan.into, rest);
+    if unknown {
+        let (batch, step) = (pan.id.clone(), pan.step.clone());
+        bench.emit(Fact::ZeroChecked { batch, step, offset: rest });
+    }
+    unknown
 }
 
 /// The pan rests below what an empty one reads.

@@ -136,11 +136,10 @@ impl Hand {
             // chosen already: it is being taken out
             Ask::Remedy { .. } if takes_out(batch) => None,
             Ask::Remedy { options, .. } => {
-                let ways = [Remedy::SpoonOut, Remedy::UsePart];
-                let sound = ways.into_iter().find(|way| options.contains(way));
-                let remedy = sound.filter(|_| !self.orders.discards).unwrap_or(Remedy::Discard);
-                let act = Act::Choose { prompt, remedy };
-                options.contains(&remedy).then(|| Want::Press(vec![act], 3))
+                let sound = [Remedy::SpoonOut, Remedy::UsePart];
+                let ways = if self.orders.discards { &[Remedy::Discard][..] } else { &sound };
+                let remedy = ways.iter().copied().find(|way| options.contains(way))?;
+                Some(Want::Press(vec![Act::Choose { prompt, remedy }], 3))
             }
             Ask::Dissolved if self.tipped_at.is_none() => Some(Want::Tip),
             Ask::Dissolved => scene.lye.is_clear().then(|| Want::Press(vec![confirm], 2)),
@@ -151,6 +150,11 @@ impl Hand {
             Ask::Combined => self.lye_is_ready(now, view, batch).then_some(Want::Combine),
             Ask::VesselBack { ingredient } => {
                 self.bring_back(now, view, ingredient, confirm, scene)
+            }
+            Ask::SameCup { .. } => {
+                let cup = self.vessel_for(batch.weighing.as_ref()?);
+                let same = scene.on_pan.as_ref()? == &cup;
+                Some(if same { Want::Press(vec![confirm], 3) } else { Want::Take })
             }
             Ask::Look if self.orders.ignores_looks => None,
             Ask::Look => Some(self.look(&batch.batch, confirm)),

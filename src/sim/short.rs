@@ -239,6 +239,7 @@ const fn ask_name(asks: &Ask) -> &'static str {
         Ask::AddAnyway => "add-anyway",
         Ask::Done => "done",
         Ask::StillThere => "still-there",
+        Ask::SameCup { .. } => "same-cup",
         Ask::LeaveUnrecorded => "leave-unrecorded",
         Ask::NothingAdded { .. } => "nothing-added",
     }
