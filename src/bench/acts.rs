@@ -15,7 +15,7 @@ use super::progress::cooking;
 use super::setup::ProbeAt;
 use super::{
     combine, cook_end, cool, emergency, heat, in_process, leases, lye, names, picture, refusals,
-    remedies, repeat, spot, vessel_back, words,
+    remedies, repeat, spot, vessel_back, words, zeroing,
 };
 use crate::chemistry::IngredientId;
 use crate::plan::{Amount, ControlRecipe, Severity, StepKind};
@@ -53,6 +53,7 @@ pub fn take(bench: &mut Bench, act: &Act) {
             in_process::record(bench, batch, &taken)
         }
         Act::Scale { batch } => leases::take_scale(bench, batch),
+        Act::Zero { channel } => zeroing::ask(bench, channel),
         Act::Probe { batch, channel } => leases::take_probe(bench, batch, channel),
         Act::Emergency => Ok(emergency::open(bench)),
         Act::Silence => silence(bench),

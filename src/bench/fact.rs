@@ -99,6 +99,26 @@ pub enum Fact {
         step: String,
         offset: Mass,
     },
+    /// The scale was told by command to take a zero, with this on the empty pan.
+    ZeroAsked {
+        /// The batch that holds the scale, if one does.
+        batch: Option<BatchId>,
+        channel: Channel,
+        gross: Mass,
+    },
+    /// It obeyed: the empty pan reads this from now on, and what is counted moves with it.
+    ZeroTaken {
+        batch: Option<BatchId>,
+        channel: Channel,
+        offset: Mass,
+    },
+    /// It did not come to rest at zero in time.
+    ZeroNotTaken {
+        batch: Option<BatchId>,
+        channel: Channel,
+        /// Where it rests instead, if it does.
+        gross: Option<Mass>,
+    },
     /// What the peak of the lye says of its caustic.
     LyeJudged {
         batch: BatchId,
@@ -536,7 +556,10 @@ impl Fact {
             | Fact::LookMade { batch, .. }
             | Fact::BatchClosed { batch, .. } => Some(batch),
             Fact::AlarmChanged { alarm, .. } => alarm.batch(),
-            Fact::EmergencyOpened { batch } => batch.as_ref(),
+            Fact::EmergencyOpened { batch }
+            | Fact::ZeroAsked { batch, .. }
+            | Fact::ZeroTaken { batch, .. }
+            | Fact::ZeroNotTaken { batch, .. } => batch.as_ref(),
             Fact::SessionOpened(_)
             | Fact::Silenced { .. }
             | Fact::InstrumentLost { .. }

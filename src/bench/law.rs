@@ -12,6 +12,7 @@ use super::state::State;
 use super::view::View;
 use super::{
     acts, leases, pace, pan_press, picture, progress, remedies, spot, watches, weighing, words,
+    zeroing,
 };
 use crate::quantity::Moment;
 use crate::reading::Reading;
@@ -34,8 +35,16 @@ pub struct Bench {
 pub struct Output {
     pub facts: Vec<Numbered>,
     pub cues: Vec<Cue>,
+    /// What an instrument is to be told.
+    pub orders: Vec<Order>,
     /// The answer to an act.
     pub reply: Option<Reply>,
+}
+
+/// What an instrument is to be told, by the command of its wire sheet.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Order {
+    Zero { instrument: String },
 }
 
 /// The answer to an act, for the screen that sent it.
@@ -101,7 +110,7 @@ impl Bench {
     /// When the bench must be woken if nothing else happens. Always later than the last input.
     pub fn next_wakeup(&self) -> Option<Moment> {
         let due = watches::deadlines(self).into_iter().chain(progress::deadlines(self));
-        let due = due.chain(pace::deadlines(self));
+        let due = due.chain(pace::deadlines(self)).chain(zeroing::deadlines(self));
         due.filter(|&deadline| deadline > self.now).min()
     }
 
@@ -150,6 +159,10 @@ impl Bench {
 
     pub(super) fn cue(&mut self, cue: Cue) {
         self.output.cues.push(cue);
+    }
+
+    pub(super) fn order(&mut self, order: Order) {
+        self.output.orders.push(order);
     }
 
     pub(super) fn reply(&mut self, reply: Reply) {
@@ -315,6 +328,7 @@ impl Bench {
             watches::run(self);
             pan_press::run(self);
             leases::run(self);
+            zeroing::run(self);
             weighing::run(self);
             progress::run(self);
             remedies::run(self);

@@ -290,7 +290,7 @@ fn bar(bench: &Bench, scale: &Channel) -> Option<Bar> {
 }
 
 /// A cup with caustic is about, and the pan has not just been seen clear.
-fn caustic_may_be_on(bench: &Bench, scale: &Channel) -> Option<BatchId> {
+pub fn caustic_may_be_on(bench: &Bench, scale: &Channel) -> Option<BatchId> {
     let open = bench.state.batches.values().find(|batch| batch.has_caustic_cup());
     let closed = bench.state.left.get(scale).filter(|left| left.caustic).map(|left| &left.by);
     let whose = open.map(|batch| &batch.id).or(closed)?;
@@ -298,7 +298,7 @@ fn caustic_may_be_on(bench: &Bench, scale: &Channel) -> Option<BatchId> {
 }
 
 /// The pan rests, just now, with nothing on it that could be a vessel.
-fn is_clear(bench: &Bench, scale: &Channel) -> bool {
+pub fn is_clear(bench: &Bench, scale: &Channel) -> bool {
     let setup = bench.state.setup_ref().and_then(|setup| setup.channel(scale));
     let Some(Role::Scale { facts, .. }) = setup.map(|setup| setup.role) else { return false };
     let (Some(setup), Some(sense)) = (setup, bench.senses.channels.get(scale)) else {

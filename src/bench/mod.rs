@@ -45,6 +45,7 @@ mod watches;
 mod weighing;
 mod words;
 mod zero;
+mod zeroing;
 
 pub use alarm::{AlarmChange, AlarmId, Priority};
 pub use batch::Batch;
@@ -55,7 +56,7 @@ pub use fact::{
     Outcome, PromptId, PutAway, Remedy, SessionOpened, Target,
 };
 pub use input::{Act, Input, JournalStatus};
-pub use law::{Bench, Output, Reply};
+pub use law::{Bench, Order, Output, Reply};
 pub use settings::Settings;
 pub use setup::{ChannelSetup, ProbeAt, Role, Setup};
 pub use state::{Left, State};
@@ -64,3 +65,4 @@ pub use view::{
     HeldView, InstrumentView, JournalView, KnownView, LyeView, Pace, Phase, PromptView, Source,
     TestView, TracePoint, View, WeighingView,
 };
+pub use zeroing::ZeroCame;

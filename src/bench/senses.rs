@@ -10,6 +10,7 @@ use super::pace::Pourer;
 use super::settings::Settings;
 use super::setup::{ChannelSetup, Role};
 use super::unit_key::{UnitKey, Worth};
+use super::zeroing::Zeroing;
 use crate::quantity::{Mass, Moment, Span, Temperature};
 use crate::reading::{Channel, Reading, Status};
 use crate::signal::{
@@ -92,6 +93,8 @@ pub struct Sense {
     pub rest_from: Option<(Moment, Mass)>,
     pub moisture_said: bool,
     pub unit_key: UnitKey,
+    /// The last command to take a zero.
+    pub zeroing: Option<Zeroing>,
     /// For probes: when it was moved. What it said before, it said elsewhere.
     pub moved_at: Option<Moment>,
     pub heating: Option<RateWindow>,

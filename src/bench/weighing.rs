@@ -10,7 +10,7 @@ use super::fact::{Ask, BatchId, CaptureHow, Fact, Remedy, Target};
 use super::law::Bench;
 use super::settings::CAUSTIC_SHORT;
 use super::view::Phase;
-use super::{before_lift, handling, leases, pace, pan_press, remedies, same_cup, zero};
+use super::{before_lift, handling, leases, pace, pan_press, remedies, same_cup, zero, zeroing};
 use crate::chemistry::{Guard, IngredientId, Masses, ScaleFacts};
 use crate::plan::{Amount, Nature, Tolerance, Vessel, Weigh};
 use crate::quantity::{Mass, Share};
@@ -67,7 +67,8 @@ fn weigh(bench: &mut Bench, pan: &Pan) {
 /// Nothing may be counted before the empty vessel (or the pot with what is in it) has come to
 /// rest.
 fn await_vessel(bench: &mut Bench, pan: &Pan) {
-    if zero::lighter_than_empty(bench, pan)
+    if zeroing::is_pending_for(bench, &pan.id)
+        || zero::lighter_than_empty(bench, pan)
         || (pan.into == Vessel::Own && zero::nought_again(bench, pan))
     {
         return;

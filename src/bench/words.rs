@@ -185,6 +185,13 @@ fn words_of(bench: &Bench, fact: &Fact) -> Option<String> {
         Fact::ZeroChecked { .. } => {
             "The empty pan is known again: put the same vessel back.".to_owned()
         }
+        Fact::ZeroAsked { .. } => "The scale takes its zero: leave the pan alone.".to_owned(),
+        Fact::ZeroTaken { .. } => "The scale is at zero.".to_owned(),
+        Fact::ZeroNotTaken { .. } => {
+            "The scale did not take the zero: clear the pan, wait until it is still, and ask again, \
+             or press its own key."
+                .to_owned()
+        }
         Fact::Held { at, .. } => format!("The probe is in the {} now.", at.words()),
         Fact::PutAway { why, .. } => put_away(*why).to_owned(),
         Fact::SpotRead { at, temperature: read, channel, .. } => {

@@ -17,11 +17,11 @@ pub fn run(bench: &mut Bench, pan: &Pan) -> bool {
     };
     let (batch, step) = (pan.id.clone(), pan.step.clone());
     let zero = bench.batch(&pan.id).map(|batch| batch.zero).unwrap_or_default();
-    let (d, vessel) = (pan.scale.d, pan.weighing.tare.map_or(Mass::ZERO, |tare| tare - zero));
     if pan.weighing.zero_doubted {
         let highest = bench.scale_sense_mut(&pan.id).and_then(|sense| sense.doubted_gross);
+        let vessel = pan.weighing.tare.map_or(Mass::ZERO, |tare| tare - zero);
         let doubt = Doubt { expected: pan.weighing.expected, highest, vessel, zero };
-        match doubt.settled_by(rest, d, bench.settings()) {
+        match doubt.settled_by(rest, pan.scale.d, bench.settings()) {
             Some(offset) => bench.emit(Fact::ZeroChecked { batch, step, offset }),
             None => remember(bench, &pan.id, rest),
         }
@@ -31,8 +31,8 @@ pub fn run(bench: &mut Bench, pan: &Pan) -> bool {
         return false;
     }
     let expected = bench.scale_sense_mut(&pan.id).and_then(|sense| sense.load_before);
-    let doubt = Doubt { expected, highest: None, vessel, zero };
-    let agrees = doubt.agrees(rest, d, bench.settings());
+    let d = pan.scale.d;
+    let agrees = expected.is_some_and(|books| agrees(rest, books, zero, d, bench.settings()));
     if let Some(sense) = bench.scale_sense_mut(&pan.id) {
         sense.doubted = false;
         sense.doubted_gross = Some(rest);
@@ -69,6 +69,15 @@ pub fn of_vessel(bench: &mut Bench, id: &BatchId, of: &IngredientId) {
     }
 }
 
+/// The pan rests at what the books say. Nought under a load is no such thing, whatever it showed
+/// before: it is what a scale shows that has just called the load nought.
+fn agrees(rest: Mass, books: Mass, zero: Mass, d: Mass, settings: &Settings) -> bool {
+    let slack = d * i64::from(settings.vessel_match_d);
+    let nought = d * i64::from(settings.pan_clear_d);
+    let called_nought = rest.abs() <= nought && rest - zero > slack;
+    !called_nought && (rest - books).abs() <= slack
+}
+
 /// A zero in doubt, and what is known of it.
 struct Doubt {
     /// What the books say the pan carries.
@@ -82,21 +91,13 @@ struct Doubt {
 }
 
 impl Doubt {
-    /// It weighs what the books say: the zero never moved. Nought under a load is what a scale shows
-    /// that has just called the load nought, whatever it showed before.
-    fn agrees(&self, rest: Mass, d: Mass, settings: &Settings) -> bool {
-        let slack = d * i64::from(settings.vessel_match_d);
-        let nought = d * i64::from(settings.pan_clear_d);
-        let called_nought = rest.abs() <= nought && rest - self.zero > slack;
-        !called_nought && self.expected.is_some_and(|expected| (rest - expected).abs() <= slack)
-    }
-
     /// What the empty pan reads, once this rest tells.
     fn settled_by(&self, rest: Mass, d: Mass, settings: &Settings) -> Option<Mass> {
-        if self.agrees(rest, d, settings) {
+        let slack = d * i64::from(settings.vessel_match_d);
+        if self.expected.is_some_and(|books| agrees(rest, books, self.zero, d, settings)) {
+            // it weighs what the books say: the zero never moved
             return Some(self.zero);
         }
-        let slack = d * i64::from(settings.vessel_match_d);
         // what comes off is at least the empty vessel: a spoonful taken out is no empty pan
         let fall = (d * i64::from(settings.vessel_min_d)).max(self.vessel - slack);
         if self.highest.is_none_or(|highest| rest > highest - fall) {

@@ -73,7 +73,7 @@ pub enum Command {
     Measured(Measured),
     /// Record a test of the soap: result, and how it was done where the recipe does not say
     Test(Test),
-    /// The scale is now with this batch
+    /// The scale is now with this batch; or have the scale take a zero
     Scale(Scale),
     /// This probe is now in this batch
     Probe(Probe),
@@ -343,9 +343,22 @@ pub struct Acknowledge {
 }
 
 #[derive(clap::Args)]
+#[command(args_conflicts_with_subcommands = true, subcommand_negates_reqs = true)]
 pub struct Scale {
     /// The batch, by its number or the letter of its pot
-    pub batch: String,
+    #[arg(required = true)]
+    pub batch: Option<String>,
+    #[command(subcommand)]
+    pub command: Option<ScaleCommand>,
+}
+
+#[derive(Subcommand)]
+pub enum ScaleCommand {
+    /// The pan is empty: have the scale call that zero, by the command of its wire sheet
+    Zero {
+        /// The scale's channel, as the bench file names it [default: the only scale]
+        channel: Option<String>,
+    },
 }
 
 #[derive(clap::Args)]

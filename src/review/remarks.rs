@@ -119,6 +119,13 @@ fn words<'a>(book: &Book, dated: &'a Dated) -> Option<(Option<&'a str>, String)>
         Fact::ZeroChecked { step, offset, .. } => {
             (Some(step), format!("zero checked: the empty pan reads {}", mass(book, *offset)))
         }
+        Fact::ZeroTaken { offset, .. } => {
+            let words = format!("scale set to zero by command: {}", mass(book, *offset));
+            (None, words)
+        }
+        Fact::ZeroNotTaken { .. } => {
+            (None, "the scale was told to take a zero and did not".to_owned())
+        }
         Fact::Corrected { ingredient, was, net, reason, .. } => {
             let (name, was, net) = (book.name(ingredient), mass(book, *was), mass(book, *net));
             (None, format!("{name} corrected from {was} to {net}: {reason}"))

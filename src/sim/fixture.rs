@@ -265,6 +265,7 @@ fn channel(name: &str, instrument: &str, role: Role, period_ms: i64) -> ChannelS
         instrument: instrument.to_owned(),
         role,
         period: Span::from_millis(period_ms),
+        zeroes: false,
     }
 }
 

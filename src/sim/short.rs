@@ -36,6 +36,12 @@ pub fn fact(fact: &Fact, asked: &mut Asked) -> String {
             format!("zero doubted {step}, {} for {}", mass(*gross), mass(*expected))
         }
         Fact::ZeroChecked { offset, .. } => format!("zero checked at {}", mass(*offset)),
+        Fact::ZeroAsked { gross, .. } => format!("zero asked at {}", mass(*gross)),
+        Fact::ZeroTaken { offset, .. } => format!("zero taken at {}", mass(*offset)),
+        Fact::ZeroNotTaken { gross, .. } => {
+            let at = gross.map_or_else(|| "no rest".to_owned(), mass);
+            format!("zero not taken, {at}")
+        }
         Fact::Noticed { notice, .. } => format!("noticed {}", notice_words(notice)),
         Fact::WindowReached { step, .. } => format!("window reached {step}"),
         Fact::Shelved { at, .. } => format!("shelved {}", at.words()),

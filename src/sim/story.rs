@@ -209,6 +209,10 @@ pub enum Does {
     },
     /// The scale is now with this batch.
     TakeScale,
+    /// The scale is told to take a zero.
+    TakeZero {
+        channel: String,
+    },
     /// This probe is now with this batch.
     TakeProbe {
         channel: String,

@@ -46,3 +46,4 @@ mod tidy;
 mod unit_key;
 mod watching;
 mod zero;
+mod zeroing;
