@@ -6,6 +6,7 @@ use super::input::Act;
 use super::law::Bench;
 use super::progress::cooking;
 use super::setup::ProbeAt;
+use super::vessels::Misfit;
 use super::view::AnswerView;
 use super::{acts, pan_press, remedies, words};
 use crate::plan::StepKind;
@@ -47,6 +48,17 @@ pub fn of(bench: &Bench, batch: &Batch, prompt: PromptId, asks: &Ask) -> Vec<Ans
         Ask::StillThere => yes("Nothing was touched"),
         Ask::SameCup { .. } => yes("It is the same; some was taken out"),
         Ask::NothingAdded { .. } => yes("Nothing was added"),
+        Ask::WhichVessel { among } => among
+            .iter()
+            .map(|name| AnswerView {
+                words: words::capitalised(name),
+                act: Act::Vessel { prompt, vessel: name.clone() },
+                hold: true,
+            })
+            .collect(),
+        // over this there is no yes: another vessel is
+        Ask::WrongVessel { vessel } if vessel.misfit == Some(Misfit::Attacked) => Vec::new(),
+        Ask::WrongVessel { vessel } => held(&format!("Use {} all the same", vessel.vessel.name)),
         Ask::LeaveUnrecorded => held("I wrote it down; go on"),
     }
 }

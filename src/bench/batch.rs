@@ -8,6 +8,7 @@ use super::fact::{
     Ask, BackVerdict, BatchId, CaptureHow, Fact, Notice, Observation, PromptId, Target,
 };
 use super::setup::ProbeAt;
+use super::vessels::Recognised;
 use crate::chemistry::{DissolveVerdict, IngredientId, Masses};
 use crate::plan::{ControlRecipe, Step, StepKind, Vessel, Weigh};
 use crate::quantity::{Mass, Moment, Span, Temperature};
@@ -22,6 +23,8 @@ pub struct Batch {
     pub captures: BTreeMap<String, Capture>,
     /// The pot with its contents, as last captured; unknown once lye has gone in.
     pub pot_gross: Option<Mass>,
+    /// The vessel of the register that the pot was taken for.
+    pub pot_vessel: Option<Recognised>,
     /// Weighed and not yet dissolved.
     pub caustic_out: bool,
     pub prompt: Option<Prompt>,
@@ -100,6 +103,8 @@ pub struct TakingOut {
 pub struct Weighing {
     pub target: Target,
     pub tare: Option<Mass>,
+    /// The vessel of the register that it was taken for.
+    pub vessel: Option<Recognised>,
     pub lifted: bool,
     pub captured: Option<Moment>,
     /// Nobody watched for a while: what is on the pan is unknown until confirmed.
@@ -214,6 +219,7 @@ impl Batch {
             work: Work::Between,
             captures: BTreeMap::new(),
             pot_gross: None,
+            pot_vessel: None,
             caustic_out: false,
             prompt: None,
             zero: Mass::ZERO,
@@ -296,12 +302,7 @@ impl Batch {
             Fact::StepBegun { step, target, clocked, .. } => {
                 self.begin(at, step, *target, *clocked);
             }
-            Fact::Tared { gross, .. } => {
-                if let Some(weighing) = self.weighing_mut() {
-                    weighing.tare = Some(*gross);
-                    weighing.lifted = false;
-                }
-            }
+            Fact::Tared { gross, vessel, .. } => self.tare(*gross, vessel.as_ref()),
             Fact::Lifted { .. } => {
                 if let Some(weighing) = self.weighing_mut() {
                     weighing.lifted = true;
@@ -398,6 +399,18 @@ impl Batch {
         }
     }
 
+    fn tare(&mut self, gross: Mass, vessel: Option<&Recognised>) {
+        let into_pot = self.weigh().is_some_and(|(weigh, _)| weigh.into == Vessel::Pot);
+        if into_pot && vessel.is_some() {
+            self.pot_vessel = vessel.cloned();
+        }
+        if let Some(weighing) = self.weighing_mut() {
+            weighing.tare = Some(gross);
+            weighing.vessel = vessel.cloned();
+            weighing.lifted = false;
+        }
+    }
+
     fn begin(&mut self, at: Moment, key: &str, target: Option<Target>, clocked: bool) {
         match &mut self.detour {
             Some(detour) => {
@@ -413,6 +426,7 @@ impl Batch {
             (Some(StepKind::Weigh(_)), Some(target)) => Work::Weighing(Weighing {
                 target,
                 tare: None,
+                vessel: None,
                 lifted: false,
                 captured: None,
                 unconfirmed: false,

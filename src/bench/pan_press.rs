@@ -91,6 +91,8 @@ const fn is_harmless(asks: &Ask) -> bool {
         | Ask::AddAnyway
         | Ask::StillThere
         | Ask::SameCup { .. }
+        | Ask::WhichVessel { .. }
+        | Ask::WrongVessel { .. }
         | Ask::LeaveUnrecorded => false,
     }
 }

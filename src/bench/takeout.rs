@@ -81,6 +81,8 @@ pub fn view(bench: &Bench, batch: &Batch) -> Option<WeighingView> {
         net,
         left: net.map(|net| keep - net),
         pace: Pace::Free,
+        vessel: None,
+        room: None,
     })
 }
 

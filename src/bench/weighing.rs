@@ -10,7 +10,9 @@ use super::fact::{Ask, BatchId, CaptureHow, Fact, Remedy, Target};
 use super::law::Bench;
 use super::settings::CAUSTIC_SHORT;
 use super::view::Phase;
-use super::{before_lift, handling, leases, pace, pan_press, remedies, same_cup, zero, zeroing};
+use super::{
+    before_lift, handling, leases, pace, pan_press, remedies, same_cup, vessels, zero, zeroing,
+};
 use crate::chemistry::{Guard, IngredientId, Masses, ScaleFacts};
 use crate::plan::{Amount, Nature, Tolerance, Vessel, Weigh};
 use crate::quantity::{Mass, Share};
@@ -87,32 +89,45 @@ fn await_vessel(bench: &mut Bench, pan: &Pan) {
             sense.put_on_mass = None;
         }
         sense.seen_clear = true;
+        vessels::withdraw(bench, &pan.id);
     }
-    let Some(rest) = pan.rest else { return };
+    let Some(gross) = standing(bench, pan) else { return };
     let Some(batch) = bench.batch(&pan.id) else { return };
+    if pan.into == Vessel::Pot && batch.pot_gross.is_some() {
+        let vessel = batch.pot_vessel.clone();
+        vessels::tare(bench, pan, gross, vessel);
+    } else {
+        vessels::take(bench, pan, gross);
+    }
+}
+
+/// What may be tared: a vessel at rest, as far as anybody can know empty, or the pot as it was.
+pub fn standing(bench: &Bench, pan: &Pan) -> Option<Mass> {
+    let (rest, batch, settings) = (pan.rest?, bench.batch(&pan.id)?, bench.settings());
+    let light = pan.scale.d * i64::from(settings.vessel_min_d);
     let slack = pan.scale.d * i64::from(settings.vessel_match_d);
     let gross = match (pan.into, batch.pot_gross) {
         // the pot as it was; more than that is the next ingredient, begun early: it counts
         (Vessel::Pot, Some(pot)) if (rest - pot).abs() <= slack => rest,
-        (Vessel::Pot, Some(_)) if bench.state.batches.len() > 1 => return,
+        (Vessel::Pot, Some(_)) if bench.state.batches.len() > 1 => return None,
         (Vessel::Pot, Some(pot)) if rest > pot => pot,
-        (Vessel::Pot, Some(_)) => return,
+        (Vessel::Pot, Some(_)) => return None,
         (Vessel::Pot, None) => rest,
         // a pan that was never clear may still carry the pot
-        (Vessel::Own, _) if !bench.pan_seen_clear(&pan.id) => return,
+        (Vessel::Own, _) if !bench.pan_seen_clear(&pan.id) => return None,
         (Vessel::Own, _) => rest,
     };
     if is_caustic_cup(bench, pan, gross) || leases::is_a_pot(bench, &pan.id, pan.into, rest) {
-        return;
+        return None;
     }
     // what is poured in before the vessel is known would be taken for the vessel
-    let came = bench.scale_sense_mut(&pan.id).and_then(|sense| sense.put_on_mass);
-    if pan.into == Vessel::Own && came.is_some_and(|came| (gross - zero - came).abs() > light) {
-        return;
+    let (channel, _) = bench.state.scale_of(&pan.id)?;
+    let came = bench.sense(channel).and_then(|sense| sense.put_on_mass);
+    let load = gross - batch.zero;
+    if pan.into == Vessel::Own && came.is_some_and(|came| (load - came).abs() > light) {
+        return None;
     }
-    if gross - zero >= pan.scale.d * i64::from(settings.vessel_min_d) {
-        bench.emit(Fact::Tared { batch: pan.id.clone(), step: pan.step.clone(), gross });
-    }
+    (load >= light).then_some(gross)
 }
 
 /// The cup with weighed caustic is no vessel for anything else.
@@ -347,7 +362,7 @@ fn withdraw(bench: &mut Bench, pan: &Pan, which: &[Taken]) {
 }
 
 /// Asks, unless the same question is open already: a last digit that flickers is no new question.
-fn offer(bench: &mut Bench, pan: &Pan, asks: Ask) {
+pub fn offer(bench: &mut Bench, pan: &Pan, asks: Ask) {
     let kind = std::mem::discriminant(&asks);
     let asked = bench.batch(&pan.id).and_then(|batch| batch.prompt.as_ref());
     if asked.is_some_and(|prompt| std::mem::discriminant(&prompt.asks) == kind) {

@@ -13,8 +13,8 @@ use super::setup::{ChannelSetup, ProbeAt, Role};
 use super::state::State;
 use super::view::Phase;
 use super::{
-    combine, cook_clock, cook_end, cool, in_process, leases, names, pan_press, remedy_words, spot,
-    vessel_back, watches,
+    combine, cook_clock, cook_end, cool, in_process, leases, names, pan_press, remedy_words,
+    room_left, spot, vessel_back, vessels, watches,
 };
 use crate::chemistry::IngredientId;
 use crate::plan::{CookTest, StepKind, TestMethod, TestValue, Units, Vessel, Weigh, Window};
@@ -80,6 +80,9 @@ fn weighing_sentence(
 ) -> String {
     let units = &batch.control.units;
     let name = &weigh.name;
+    if let Some(words) = vessels::sentence(batch) {
+        return words.to_owned();
+    }
     match phase {
         Some(Phase::AwaitingVessel) if weigh.into == Vessel::Own => {
             if bench.pan_seen_clear(&batch.id) {
@@ -317,6 +320,8 @@ fn prompt_alone(bench: &Bench, batch: &Batch, asks: &Ask) -> String {
              was added.",
             mass(units, *more)
         ),
+        Ask::WhichVessel { among } => vessels::which(among),
+        Ask::WrongVessel { vessel } => vessels::wrong(bench, &batch.id, vessel),
         Ask::LeaveUnrecorded => {
             "This weight is not recorded. Write it down, and confirm to go on all the same."
                 .to_owned()
@@ -464,6 +469,8 @@ pub fn notice(units: &Units, notice: Notice) -> String {
     match notice {
         Notice::PutOn { mass: load } => format!("Something of {} was put on.", mass(units, load)),
         Notice::Unsteady => "The scale is unsteady: blender, draught, soft table?".to_owned(),
+        Notice::NoRoomOnScale { lacks } => room_left::no_room_on_scale(&mass(units, lacks)),
+        Notice::NoRoomInVessel { wants, most } => room_left::no_room_in_vessel(wants, most),
         Notice::OffCentre => {
             "It weighs differently each time: centre it on the pan, again.".to_owned()
         }

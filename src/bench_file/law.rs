@@ -71,12 +71,13 @@ const fn count(
 }
 
 /// Counts of readings, periods, or scale intervals.
-const COUNTS: [CountKey; 11] = [
+const COUNTS: [CountKey; 12] = [
     count("rest_readings_min", [3, 50], |s| &mut s.rest_readings_min),
     count("rest_spread_caustic_d", [1, 2], |s| &mut s.rest_spread_caustic_d),
     count("rest_spread_d", [1, 5], |s| &mut s.rest_spread_d),
     count("probe_silence_periods", [2, 10], |s| &mut s.probe_silence_periods),
     count("vessel_match_d", [1, 10], |s| &mut s.vessel_match_d),
+    count("vessel_known_d", [1, 20], |s| &mut s.vessel_known_d),
     count("pan_clear_d", [1, 20], |s| &mut s.pan_clear_d),
     count("vessel_min_d", [5, 200], |s| &mut s.vessel_min_d),
     count("put_on_min_d", [5, 200], |s| &mut s.put_on_min_d),

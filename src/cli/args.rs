@@ -49,6 +49,8 @@ pub enum Command {
     Confirm(Confirm),
     /// Choose what to do about too much or too little
     Choose(Choose),
+    /// Say which of several vessels that weigh alike stands on the pan
+    Vessel(Vessel),
     /// Ask what can be done about too little caustic, or too much
     Remedy(AskRemedy),
     /// Another bottle of what is being weighed: from here on it is of this lot
@@ -264,6 +266,17 @@ pub struct Confirm {
 pub struct Choose {
     #[arg(value_parser = remedies())]
     pub remedy: Remedy,
+    /// The number of the question [default: the one asked now]
+    pub question: Option<u64>,
+    /// The batch that asks, by its number or the letter of its pot
+    #[arg(long)]
+    pub batch: Option<String>,
+}
+
+#[derive(clap::Args)]
+pub struct Vessel {
+    /// As the bench file names it
+    pub vessel: String,
     /// The number of the question [default: the one asked now]
     pub question: Option<u64>,
     /// The batch that asks, by its number or the letter of its pot

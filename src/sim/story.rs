@@ -160,6 +160,10 @@ pub enum Does {
     Choose {
         remedy: Remedy,
     },
+    /// Of vessels that weigh alike, this one.
+    Vessel {
+        vessel: String,
+    },
     Correct {
         ingredient: IngredientId,
         mass: Mass,
