@@ -10,7 +10,9 @@ use super::settings::Settings;
 use super::setup::{ChannelSetup, ProbeAt};
 use super::state::State;
 use super::view::View;
-use super::{acts, leases, pace, picture, progress, remedies, spot, watches, weighing, words};
+use super::{
+    acts, in_pot, leases, pace, picture, progress, remedies, spot, watches, weighing, words,
+};
 use crate::quantity::Moment;
 use crate::reading::Reading;
 
@@ -306,6 +308,7 @@ impl Bench {
             leases::run(self);
             weighing::run(self);
             progress::run(self);
+            in_pot::run(self);
             remedies::run(self);
             if self.output.facts.len() == before {
                 break;

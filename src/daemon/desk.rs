@@ -8,12 +8,12 @@ use super::evidence::review_of;
 use super::hearing::Hearing;
 use super::shelf::Shelf;
 use super::works::{Ground, Now, Works};
-use crate::bench::{Act, BatchId, Cue, Reply, View};
+use crate::bench::{Act, BatchId, Cue, Reply, View, check_in_pot};
 use crate::chemistry::FatTable;
 use crate::journal::{BatchRow, Reader};
 use crate::plan;
 use crate::problem::Source;
-use crate::recipe::Recipe;
+use crate::recipe::{InPot, Recipe};
 use crate::review::Review;
 use crate::web::StartRequest;
 
@@ -91,12 +91,16 @@ impl Desk {
         let recipe = Recipe::read(source, fats).map_err(|problems| problems.to_string())?;
         let recipe = request.altered.apply(&recipe, fats).map_err(|error| error.to_string())?;
         let recipe = recipe.with_lots(&request.lots).map_err(|error| error.to_string())?;
+        let in_pot = recipe.in_pot(&request.in_pot)?;
         let options = plan::Options::default();
         // no other bench file comes between the plan and its start, and two batches started at
         // once do not get one number
         let _works = self.works.lock().await;
         let plan = plan::plan(&recipe, fats, Some(&self.now().bench_file), &options)
             .map_err(|problems| problems.to_string())?;
+        for InPot { oil, mass, doubt } in &in_pot {
+            check_in_pot(&plan.control, oil, *mass, *doubt)?;
+        }
         let batch = self.next_number().await.map_err(|error| format!("{error:#}"))?;
         let act = Act::Start {
             batch: batch.clone(),
@@ -104,9 +108,16 @@ impl Desk {
             operator: request.operator.filter(|name| !name.trim().is_empty()),
         };
         match self.act(act).await? {
-            Reply::Done | Reply::AlreadyDone => Ok(batch),
-            Reply::Refused { words, .. } => Err(words),
+            Reply::Done | Reply::AlreadyDone => {}
+            Reply::Refused { words, .. } => return Err(words),
         }
+        for InPot { oil: ingredient, mass, doubt } in in_pot {
+            let act = Act::InPot { batch: batch.clone(), ingredient, mass, doubt };
+            if let Reply::Refused { words, .. } = self.act(act).await? {
+                return Err(format!("batch {batch} is started; {words}"));
+            }
+        }
+        Ok(batch)
     }
 
     pub async fn ledger(&self) -> anyhow::Result<Vec<BatchRow>> {

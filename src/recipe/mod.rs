@@ -7,12 +7,14 @@
 mod additions;
 mod amounts;
 pub mod edit;
+mod in_pot;
 mod ingredients;
 mod liquid;
 mod process;
 mod read;
 mod tests_of_cook;
 
+pub use in_pot::InPot;
 pub(crate) use read::{digest, units};
 
 use std::collections::BTreeMap;

@@ -124,11 +124,16 @@ async fn a_new_bench_file_waits_for_the_open_batch() {
     let file = desk.add_recipe("Harbour Bar".to_owned(), text).await.unwrap();
     let lots = [("olive oil", "OL-23"), ("naoh", " N-5 ")];
     let lots = lots.map(|(id, lot)| (id.to_owned(), lot.to_owned()));
-    let start = RecipeStart {
+    let start = |in_pot: &str| RecipeStart {
         operator: Some("  ".to_owned()),
-        lots: BTreeMap::from(lots),
+        lots: BTreeMap::from(lots.clone()),
+        in_pot: BTreeMap::from([("coconut oil".to_owned(), in_pot.to_owned())]),
         ..RecipeStart::default()
     };
+    let refused = desk.start_recipe(&file, start("2 g")).await.unwrap_err();
+    assert!(refused.contains("less than half or more than twice"), "{refused}");
+    assert!(desk.view().batches.is_empty(), "nothing is started that way");
+    let start = start("200 g ± 5 g");
     let batch = desk.start_recipe(&file, start).await.unwrap();
     assert_eq!(desk.apply_bench().await.unwrap(), Applied::Waits(batch.clone()));
     assert_eq!(desk.view().batches[0].batch, batch);
@@ -137,6 +142,13 @@ async fn a_new_bench_file_waits_for_the_open_batch() {
     assert_eq!(lots["olive"], Some("OL-23".to_owned()));
     assert_eq!(lots["naoh"], Some("N-5".to_owned()));
     assert_eq!(lots["coconut"], Some("CO-0917".to_owned()), "as the recipe has it");
+    let facts = Reader::open(&folder.path().join("journal.db")).unwrap().facts(&batch).unwrap();
+    let said = facts.into_iter().find_map(|row| match row.numbered.fact {
+        Fact::InPot { ingredient, mass, doubt, .. } => Some((ingredient.0, mass, doubt)),
+        _ => None,
+    });
+    let g = |text: &str| Mass::parse(text).unwrap();
+    assert_eq!(said, Some(("coconut".to_owned(), g("200 g"), Some(g("5 g")))));
     let gone = FileName::new("gone").unwrap();
     let refused = desk.start_recipe(&gone, RecipeStart::default()).await.unwrap_err();
     assert_eq!(refused, "no recipe is called `gone`");
