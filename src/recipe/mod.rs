@@ -6,6 +6,7 @@
 
 mod additions;
 mod amounts;
+mod base;
 pub mod edit;
 mod in_pot;
 mod ingredients;
@@ -14,6 +15,7 @@ mod process;
 mod read;
 mod tests_of_cook;
 
+pub use base::BaseChoice;
 pub use in_pot::InPot;
 pub(crate) use read::{digest, units};
 
@@ -148,6 +150,8 @@ pub struct Addition {
     pub flash_point: Option<Temperature>,
     /// What it eats of the caustic, if it is an acid.
     pub acid: Option<FormulaAcid>,
+    /// It is soap of an earlier batch, which then is its lot.
+    pub base: Option<BaseChoice>,
     pub lot: Option<Lot>,
     pub line: Option<usize>,
 }

@@ -6,7 +6,7 @@ use super::book::Book;
 use super::model::{Balance, LiquidReview};
 use crate::bench::{BackVerdict, CaptureHow, Fact, doubt_of};
 use crate::chemistry::{CausticForm, Formula, IngredientId, Masses, ScaleFacts};
-use crate::plan::StepKind;
+use crate::plan::{Base, StepKind};
 use crate::quantity::{Mass, Share};
 
 pub fn balance(book: &Book) -> Balance {
@@ -32,6 +32,7 @@ pub fn balance(book: &Book) -> Balance {
             .map(|(left, scale)| formula.superfat(&left, &scale).achieved),
         free_fat: free_fat(formula, &weighed).filter(|_| budget.is_some()),
         by_hand: by_hand.keys().filter(counts).map(|id| captured.as_declared(book, id)).collect(),
+        bases: bases(book, &weighed),
         counted: complete.map(|scale| scale.counted().to_owned()),
         liquid_planned: formula.liquid,
         liquid: liquid(formula, &weighed),
@@ -124,6 +125,15 @@ fn counting(formula: &Formula) -> impl Iterator<Item = &IngredientId> {
 
 fn missing<'a>(formula: &'a Formula, weighed: &Masses) -> Vec<&'a IngredientId> {
     counting(formula).filter(|id| !weighed.contains_key(id)).collect()
+}
+
+fn bases(book: &Book, weighed: &Masses) -> Vec<String> {
+    let units = &book.control.units;
+    let words = |base: &Base| {
+        let net = weighed.get(&base.ingredient)?.show(units.mass, units.mass_decimals);
+        Some(format!("{net} of {}: {}", base.name, base.words()))
+    };
+    book.control.bases.iter().filter_map(words).collect()
 }
 
 fn free_fat(formula: &Formula, weighed: &Masses) -> Option<Share> {

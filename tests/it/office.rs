@@ -163,6 +163,59 @@ async fn a_new_bench_file_waits_for_the_open_batch() {
     drop(scale);
 }
 
+/// Soap of one batch as an ingredient of the next: found again by the number of the first.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_lot_of_base_is_an_ingredient_of_the_next_batch() {
+    let folder = tempfile::tempdir().unwrap();
+    let scale = Scale::plugged_in(&folder.path().join("scale"));
+    let daemon = serve(folder.path()).await;
+    let desk = &daemon.desk;
+    desk.save_bench(bench_text(folder.path()), None).await.unwrap();
+    desk.apply_bench().await.unwrap();
+    let plain = panroom::recipe::EXAMPLE.replace("pot = \"big pot\"", "");
+    let file = desk.add_recipe("Harbour Bar".to_owned(), plain.clone()).await.unwrap();
+    let first = desk.start_recipe(&file, RecipeStart::default()).await.unwrap();
+    let with_base = |name: &str, base: &BatchId| {
+        let text = format!(
+            "{plain}\n[[addition]]\nname = \"paste\"\namount = \"50 g\"\nwhen = \"before cook\"\n\
+             base = \"{base}\"\n"
+        );
+        desk.add_recipe(name.to_owned(), text)
+    };
+    let nobody = BatchId("1999-01-01-a".to_owned());
+    let unknown = with_base("Unknown", &nobody).await.unwrap();
+    let second = with_base("Second", &first).await.unwrap();
+    let refused = |why: &str, words: String| assert!(words.contains(why), "{words}");
+    let start = RecipeStart::default;
+    refused("in the ledger", desk.start_recipe(&unknown, start()).await.unwrap_err());
+    refused("still open", desk.start_recipe(&second, start()).await.unwrap_err());
+    let outcome = Outcome::Failed;
+    let close = Act::Close { batch: first.clone(), outcome, note: "to be boiled again".to_owned() };
+    desk.act(close).await.unwrap();
+    wait(&daemon, "the end of the first", |view| view.batches.is_empty()).await;
+    let batch = desk.start_recipe(&second, start()).await.unwrap();
+    let rows = desk.ledger().await.unwrap();
+    let found = panroom::review::found(&rows, &first.0, &|_| String::new());
+    assert!(found.iter().any(|row| row.batch == batch), "{rows:?}");
+    let (_, lots) = started(folder.path(), &batch);
+    assert_eq!(lots["paste"], Some(first.0.clone()));
+    let facts = Reader::open(&folder.path().join("journal.db")).unwrap().facts(&batch).unwrap();
+    let control = facts.into_iter().find_map(|row| match row.numbered.fact {
+        Fact::BatchStarted { control, .. } => Some(control),
+        _ => None,
+    });
+    let control = control.unwrap();
+    assert_eq!((&control.bases[0].batch, control.bases[0].superfat), (&first.0, None));
+    let warned = |words: &str| control.findings.iter().any(|found| found.words.contains(words));
+    assert!(warned("taken as saponified") && warned("nobody knows the superfat"));
+    let act = Act::Abandon { batch: batch.clone(), reason: "a test".to_owned() };
+    desk.act(act).await.unwrap();
+    let third = with_base("Third", &batch).await.unwrap();
+    refused("given up", desk.start_recipe(&third, start()).await.unwrap_err());
+    daemon.stop().await.unwrap();
+    drop(scale);
+}
+
 /// Operator and lots as the journal has them.
 fn started(folder: &Path, batch: &BatchId) -> (Option<String>, BTreeMap<String, Option<String>>) {
     let reader = Reader::open(&folder.join("journal.db")).unwrap();

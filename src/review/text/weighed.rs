@@ -90,6 +90,9 @@ pub fn balance(page: &mut Page, review: &Review) {
         );
         pair(&mut table, "by hand", words);
     }
+    for base in &balance.bases {
+        pair(&mut table, "earlier soap", base.as_str());
+    }
     match balance.lye_heavy {
         Some(likelihood) => {
             let words = format!("{}, {LYE_HEAVY_ASSUMPTIONS}", likelihood.words());
