@@ -18,7 +18,6 @@ mod table;
 mod text;
 mod unseen;
 
-pub use balance::BY_HAND_DOUBT;
 pub use evidence::{Dated, Evidence, Gap, Trace};
 pub use ledger::{found, ledger_text};
 pub use model::{
