@@ -12,10 +12,11 @@ use super::fact::{Ask, BatchId, CaptureHow, Fact, Observation, Outcome, PromptId
 use super::input::Act;
 use super::law::{Bench, Reply};
 use super::progress::cooking;
+use super::repeat::Answered;
 use super::setup::ProbeAt;
 use super::{
     combine, cook_end, cool, emergency, heat, in_process, leases, lye, names, picture, refusals,
-    remedies, repeat, spot, vessel_back, words, zeroing,
+    remedies, repeat, spot, vessel_back, vessels, words, zeroing,
 };
 use crate::chemistry::IngredientId;
 use crate::plan::{Amount, ControlRecipe, Severity, StepKind};
@@ -29,6 +30,7 @@ pub fn take(bench: &mut Bench, act: &Act) {
         Act::Start { batch, control, operator } => start(bench, batch, control, operator.clone()),
         Act::Confirm { prompt } => confirm(bench, *prompt),
         Act::Choose { prompt, remedy } => choose(bench, *prompt, *remedy),
+        Act::Vessel { prompt, vessel } => say_vessel(bench, *prompt, vessel),
         Act::Correct { batch, ingredient, mass, reason } => {
             remedies::correct(bench, batch, ingredient, *mass, reason).map(|()| Reply::Done)
         }
@@ -91,7 +93,7 @@ fn asked_instead(bench: &Bench, act: &Act) -> Option<PromptId> {
     }
 }
 
-type Answer = Result<Reply, String>;
+pub type Answer = Result<Reply, String>;
 
 fn start(
     bench: &mut Bench,
@@ -120,9 +122,9 @@ fn start(
     Ok(Reply::Done)
 }
 
-fn confirm(bench: &mut Bench, prompt: PromptId) -> Answer {
+pub fn confirm(bench: &mut Bench, prompt: PromptId) -> Answer {
     let Some((id, asks)) = asked(bench, prompt) else {
-        return repeat::answered_so(bench, prompt, None).map(|()| Reply::AlreadyDone);
+        return repeat::answered_so(bench, prompt, &Answered::Yes).map(|()| Reply::AlreadyDone);
     };
     let step = bench.step_key(&id);
     if asks == Ask::Combined && !combine::not_yet(bench, &id).is_empty() {
@@ -138,6 +140,10 @@ fn confirm(bench: &mut Bench, prompt: PromptId) -> Answer {
     }
     match asks {
         Ask::Remedy { .. } | Ask::Under { .. } => return Err(refusals::choose_a_remedy()),
+        Ask::WhichVessel { among } => return Err(vessels::not_among(&among)),
+        Ask::WrongVessel { vessel } => {
+            vessels::use_all_the_same(bench, &id, prompt, &vessel)?;
+        }
         Ask::TakeShort { .. } | Ask::TakeLong { .. } => {
             let how = match asks {
                 Ask::TakeShort { .. } => CaptureHow::Short,
@@ -178,7 +184,7 @@ fn confirm(bench: &mut Bench, prompt: PromptId) -> Answer {
             answered(bench, &id, prompt);
             bench.emit(Fact::LookMade { batch: id, step });
         }
-        Ask::StillThere | Ask::LeaveUnrecorded | Ask::NothingAdded { .. } => {
+        Ask::StillThere | Ask::SameCup { .. } | Ask::LeaveUnrecorded | Ask::NothingAdded { .. } => {
             answered(bench, &id, prompt);
         }
     }
@@ -187,7 +193,8 @@ fn confirm(bench: &mut Bench, prompt: PromptId) -> Answer {
 
 fn choose(bench: &mut Bench, prompt: PromptId, remedy: Remedy) -> Answer {
     let Some((id, asks)) = asked(bench, prompt) else {
-        return repeat::answered_so(bench, prompt, Some(remedy)).map(|()| Reply::AlreadyDone);
+        return repeat::answered_so(bench, prompt, &Answered::Remedy(remedy))
+            .map(|()| Reply::AlreadyDone);
     };
     let excess = match &asks {
         Ask::Remedy { options, excess } if options.contains(&remedy) => *excess,
@@ -224,6 +231,14 @@ fn choose(bench: &mut Bench, prompt: PromptId, remedy: Remedy) -> Answer {
             Ok(Reply::Done)
         }
     }
+}
+
+fn say_vessel(bench: &mut Bench, prompt: PromptId, vessel: &str) -> Answer {
+    let Some((id, _)) = asked(bench, prompt) else {
+        let answer = Answered::Vessel(vessel.trim().to_owned());
+        return repeat::answered_so(bench, prompt, &answer).map(|()| Reply::AlreadyDone);
+    };
+    vessels::said(bench, &id, prompt, vessel).map(|()| Reply::Done)
 }
 
 /// An oil ran out: it is taken short, and all that is still to come is brought down with it.

@@ -8,6 +8,7 @@ use super::fact::{
     Ask, BackVerdict, BatchId, CaptureHow, Fact, Notice, Observation, PromptId, Target,
 };
 use super::setup::ProbeAt;
+use super::vessels::Recognised;
 use crate::chemistry::{DissolveVerdict, IngredientId, Masses};
 use crate::plan::{ControlRecipe, Step, StepKind, Vessel, Weigh};
 use crate::quantity::{Mass, Moment, Span, Temperature};
@@ -22,6 +23,8 @@ pub struct Batch {
     pub captures: BTreeMap<String, Capture>,
     /// The pot with its contents, as last captured; unknown once lye has gone in.
     pub pot_gross: Option<Mass>,
+    /// The vessel of the register that the pot was taken for.
+    pub pot_vessel: Option<Recognised>,
     /// Weighed and not yet dissolved.
     pub caustic_out: bool,
     pub prompt: Option<Prompt>,
@@ -100,10 +103,14 @@ pub struct TakingOut {
 pub struct Weighing {
     pub target: Target,
     pub tare: Option<Mass>,
+    /// The vessel of the register that it was taken for.
+    pub vessel: Option<Recognised>,
     pub lifted: bool,
     pub captured: Option<Moment>,
     /// Nobody watched for a while: what is on the pan is unknown until confirmed.
     pub unconfirmed: bool,
+    /// The caustic's cup came back lighter by so much than it left, and nobody has said that it is the same.
+    pub lighter_by: Option<Mass>,
     /// After a silence the pan does not carry what the books say.
     pub zero_doubted: bool,
     /// The empty pan has just been seen: whatever comes back is counted from it.
@@ -114,6 +121,16 @@ pub struct Weighing {
     pub changed_before_lift: Option<Mass>,
     /// The operator goes on though the capture is not on the disk.
     pub leave_unrecorded: bool,
+}
+
+impl Weighing {
+    /// What is to be asked of the vessel before anything is captured.
+    pub fn doubt(&self) -> Option<Ask> {
+        if self.unconfirmed {
+            return Some(Ask::StillThere);
+        }
+        self.lighter_by.map(|lighter_by| Ask::SameCup { lighter_by })
+    }
 }
 
 #[derive(Clone, Debug, PartialEq)]
@@ -202,6 +219,7 @@ impl Batch {
             work: Work::Between,
             captures: BTreeMap::new(),
             pot_gross: None,
+            pot_vessel: None,
             caustic_out: false,
             prompt: None,
             zero: Mass::ZERO,
@@ -284,19 +302,15 @@ impl Batch {
             Fact::StepBegun { step, target, clocked, .. } => {
                 self.begin(at, step, *target, *clocked);
             }
-            Fact::Tared { gross, .. } => {
-                if let Some(weighing) = self.weighing_mut() {
-                    weighing.tare = Some(*gross);
-                    weighing.lifted = false;
-                }
-            }
+            Fact::Tared { gross, vessel, .. } => self.tare(*gross, vessel.as_ref()),
             Fact::Lifted { .. } => {
                 if let Some(weighing) = self.weighing_mut() {
                     weighing.lifted = true;
                 }
             }
-            Fact::Returned { .. } => {
+            Fact::Returned { lighter_by, .. } => {
                 if let Some(weighing) = self.weighing_mut() {
+                    weighing.lighter_by = *lighter_by;
                     weighing.lifted = false;
                     weighing.zero_known = false;
                     weighing.changed_before_lift = None;
@@ -385,6 +399,18 @@ impl Batch {
         }
     }
 
+    fn tare(&mut self, gross: Mass, vessel: Option<&Recognised>) {
+        let into_pot = self.weigh().is_some_and(|(weigh, _)| weigh.into == Vessel::Pot);
+        if into_pot && vessel.is_some() {
+            self.pot_vessel = vessel.cloned();
+        }
+        if let Some(weighing) = self.weighing_mut() {
+            weighing.tare = Some(gross);
+            weighing.vessel = vessel.cloned();
+            weighing.lifted = false;
+        }
+    }
+
     fn begin(&mut self, at: Moment, key: &str, target: Option<Target>, clocked: bool) {
         match &mut self.detour {
             Some(detour) => {
@@ -400,9 +426,11 @@ impl Batch {
             (Some(StepKind::Weigh(_)), Some(target)) => Work::Weighing(Weighing {
                 target,
                 tare: None,
+                vessel: None,
                 lifted: false,
                 captured: None,
                 unconfirmed: false,
+                lighter_by: None,
                 zero_doubted: false,
                 zero_known: false,
                 expected: None,
@@ -437,6 +465,7 @@ impl Batch {
         let Some(weighing) = self.weighing_mut() else { return };
         weighing.captured = Some(at);
         weighing.unconfirmed = false;
+        weighing.lighter_by = None;
         let target = weighing.target;
         if into_pot {
             self.pot_gross = gross;
@@ -506,6 +535,7 @@ impl Batch {
         if let Some(weighing) = self.weighing_mut() {
             match asks {
                 Some(Ask::StillThere) => weighing.unconfirmed = false,
+                Some(Ask::SameCup { .. }) => weighing.lighter_by = None,
                 Some(Ask::LeaveUnrecorded) => weighing.leave_unrecorded = true,
                 Some(Ask::NothingAdded { .. }) => weighing.changed_before_lift = None,
                 _ => {}

@@ -5,9 +5,10 @@ use serde::{Deserialize, Serialize};
 
 use super::alarm::{AlarmChange, AlarmId};
 use super::setup::{ProbeAt, Setup};
+use super::vessels::Recognised;
 use crate::chemistry::{DissolveVerdict, Guard, IngredientId};
 use crate::plan::{ControlRecipe, Step, TestLimit, TestMethod, TestValue};
-use crate::quantity::{Mass, MassUnit, Moment, Span, Temperature};
+use crate::quantity::{Mass, MassUnit, Moment, Span, Temperature, Volume};
 use crate::reading::Channel;
 
 /// What was decided. Fold the facts and you have the state: nothing else is read at recovery.
@@ -46,6 +47,15 @@ pub enum Fact {
         batch: BatchId,
         step: String,
         gross: Mass,
+        /// The vessel of the register that it was taken for.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        vessel: Option<Recognised>,
+    },
+    /// Two vessels weigh alike; the operator said which it is.
+    VesselSaid {
+        batch: BatchId,
+        step: String,
+        vessel: String,
     },
     /// The vessel left the pan with the step unfinished, or came back.
     Lifted {
@@ -56,6 +66,9 @@ pub enum Fact {
         batch: BatchId,
         step: String,
         gross: Mass,
+        /// Than when it left, and it is to hold caustic: some was taken out, or it is another cup.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        lighter_by: Option<Mass>,
     },
     Captured {
         batch: BatchId,
@@ -400,10 +413,16 @@ pub enum Ask {
     Done,
     /// After a restart: is the same vessel on the pan, untouched?
     StillThere,
+    /// The caustic's cup came back lighter than it left: is it the same?
+    SameCup { lighter_by: Mass },
     /// The capture is not on the disk: go on all the same?
     LeaveUnrecorded,
     /// More was on the pan just before the vessel was lifted: was nothing added?
     NothingAdded { more: Mass },
+    /// Vessels of the register that weigh alike: which of them stands on the pan?
+    WhichVessel { among: Vec<String> },
+    /// It is none for this weighing: use it all the same? (Never where caustic attacks it.)
+    WrongVessel { vessel: Recognised },
 }
 
 /// What the emptied vessel says of what was in it.
@@ -437,6 +456,12 @@ pub enum Notice {
     UnitSuspected { before: Mass, shown: Mass },
     /// The load rose just before the vessel was lifted, after its capture.
     ChangedBeforeLift { by: Mass },
+    /// A question was answered by pressing the pan twice.
+    PanPressed { prompt: PromptId },
+    /// With all of it in, the scale would be over its capacity by so much.
+    NoRoomOnScale { lacks: Mass },
+    /// With all of it in, the vessel would hold more than it may.
+    NoRoomInVessel { wants: Volume, most: Volume },
     /// What was read by hand and what the probe says cannot both be right.
     TemperaturesApart { at: ProbeAt, by_hand: Temperature, probe: Temperature },
 }
@@ -517,6 +542,7 @@ impl Fact {
             | Fact::LeaseReturned { batch, .. }
             | Fact::StepBegun { batch, .. }
             | Fact::Tared { batch, .. }
+            | Fact::VesselSaid { batch, .. }
             | Fact::Lifted { batch, .. }
             | Fact::Returned { batch, .. }
             | Fact::Captured { batch, .. }

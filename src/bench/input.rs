@@ -68,6 +68,11 @@ pub enum Act {
         prompt: PromptId,
         remedy: Remedy,
     },
+    /// Of several vessels that weigh alike, this one stands on the pan.
+    Vessel {
+        prompt: PromptId,
+        vessel: String,
+    },
     /// A mass declared by hand, marked so for ever.
     Declare {
         batch: BatchId,

@@ -5,13 +5,14 @@ use super::batch::Batch;
 use super::cue::Cue;
 use super::fact::{Ask, BatchId, Fact, Numbered, PromptId, SessionOpened};
 use super::input::{Input, JournalStatus};
-use super::senses::{Sense, Senses};
+use super::senses::{LyeSense, Sense, Senses};
 use super::settings::Settings;
 use super::setup::{ChannelSetup, ProbeAt};
 use super::state::State;
 use super::view::View;
 use super::{
-    acts, leases, pace, picture, progress, remedies, spot, watches, weighing, words, zeroing,
+    acts, leases, pace, pan_press, picture, progress, remedies, spot, watches, weighing, words,
+    zeroing,
 };
 use crate::quantity::Moment;
 use crate::reading::Reading;
@@ -142,7 +143,13 @@ impl Bench {
         match &numbered.fact {
             Fact::StepBegun { batch, .. } => self.forget_step(&batch.clone()),
             Fact::LeaseTaken { channel, .. } => leases::forget(self, channel),
+            Fact::BatchClosed { batch, .. } => {
+                self.senses.lyes.remove(batch);
+            }
             _ => {}
+        }
+        if !matches!(numbered.fact, Fact::AlarmChanged { .. } | Fact::Noticed { .. }) {
+            self.senses.heavy = remedies::heavy(self);
         }
         if let Some(words) = words::said_of(self, &numbered.fact) {
             self.cue(Cue::Say { words });
@@ -219,6 +226,8 @@ impl Bench {
             lye.peak = None;
             lye.peak_is_whole = true;
         }
+        let lye = LyeSense { since: self.now, peak: None };
+        self.senses.lyes.insert(batch.clone(), lye);
         // how fast the pot warmed before says nothing about this step
         if let Some(pot) = self.probe_sense_mut(batch, ProbeAt::Pot) {
             pot.heating = None;
@@ -317,6 +326,7 @@ impl Bench {
             let before = self.output.facts.len();
             spot::run(self);
             watches::run(self);
+            pan_press::run(self);
             leases::run(self);
             zeroing::run(self);
             weighing::run(self);

@@ -10,7 +10,7 @@ use super::fact::{BatchId, Fact};
 use super::law::{Bench, Reply};
 use super::setup::{ProbeAt, Role, Setup};
 use super::{names, refusals, vessel_back};
-use crate::plan::StepKind;
+use crate::plan::{StepKind, Vessel};
 use crate::quantity::Mass;
 use crate::reading::Channel;
 
@@ -163,6 +163,10 @@ pub fn take_probe(bench: &mut Bench, id: &BatchId, channel: &Channel) -> Result<
         bench.emit(Fact::LeaseReturned { batch, channel: channel.clone() });
     }
     bench.emit(Fact::LeaseTaken { batch: id.clone(), channel: channel.clone() });
+    let now = bench.now;
+    if let Some(sense) = bench.senses.channels.get_mut(channel) {
+        sense.moved_at = Some(now);
+    }
     // how long the pot has been warm was told by another probe
     bench.senses.cooks.remove(id);
     Ok(Reply::Done)
@@ -230,6 +234,16 @@ pub fn pot_of_another(bench: &Bench, id: &BatchId, gross: Mass) -> Option<BatchI
     let mut others = bench.state.batches.values().filter(|batch| &batch.id != id);
     let other = others.find(|batch| off(batch).is_some_and(|off| off <= slack))?;
     (!ours).then(|| other.id.clone())
+}
+
+/// The pot of this batch or of another, with what it holds: no vessel to be filled with anything
+/// that has one of its own.
+pub fn is_a_pot(bench: &Bench, id: &BatchId, into: Vessel, gross: Mass) -> bool {
+    let Some((_, facts)) = bench.state.scale_of(id) else { return false };
+    let slack = facts.d * i64::from(bench.settings().vessel_match_d);
+    let ours = bench.batch(id).and_then(|batch| batch.pot_gross);
+    let is_ours = ours.is_some_and(|pot| (pot - gross).abs() <= slack);
+    (into == Vessel::Own && is_ours) || pot_of_another(bench, id, gross).is_some()
 }
 
 fn scale(bench: &Bench) -> Option<Channel> {

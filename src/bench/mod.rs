@@ -24,12 +24,15 @@ mod leases;
 mod lye;
 mod names;
 mod pace;
+mod pan_press;
 mod picture;
 mod progress;
 mod refusals;
 mod remedies;
 mod remedy_words;
 mod repeat;
+mod room_left;
+mod same_cup;
 mod senses;
 mod settings;
 mod setup;
@@ -38,6 +41,7 @@ mod state;
 mod takeout;
 mod unit_key;
 mod vessel_back;
+mod vessels;
 mod view;
 mod watches;
 mod weighing;
@@ -58,9 +62,10 @@ pub use law::{Bench, Order, Output, Reply};
 pub use settings::Settings;
 pub use setup::{ChannelSetup, ProbeAt, Role, Setup};
 pub use state::{Left, State};
+pub use vessels::{KnownVessel, Misfit, Recognised};
 pub use view::{
     AlarmView, AnswerView, BatchView, CaptureView, ChannelView, CombineView, CookView, CoolView,
-    HeldView, InstrumentView, JournalView, KnownView, LyeView, Pace, Phase, PromptView, Source,
-    TestView, TracePoint, View, WeighingView,
+    HeldView, InstrumentView, JournalView, KnownView, LyeView, Pace, Phase, PromptView, RoomView,
+    Source, TestView, TracePoint, View, WeighingView,
 };
 pub use zeroing::ZeroCame;

@@ -10,8 +10,8 @@ use super::view::{
     View, WeighingView,
 };
 use super::{
-    answers, combine, cook_clock, cool, in_process, leases, lye, names, spot, takeout, weighing,
-    words,
+    answers, combine, cook_clock, cool, in_process, leases, lye, names, room_left, spot, takeout,
+    vessels, weighing, words,
 };
 use crate::plan::Weigh;
 use crate::quantity::{Moment, Span};
@@ -161,6 +161,8 @@ pub fn weighing_view(bench: &Bench, batch: &Batch) -> Option<WeighingView> {
         net,
         left: net.map(|net| weighing.target.mass - net),
         pace: sense.map(|sense| sense.pourer.pace).unwrap_or_default(),
+        vessel: vessels::shown(bench, batch),
+        room: room_left::view(bench, batch),
     })
 }
 

@@ -3,7 +3,7 @@
 //! otherwise is refused, so that nobody believes that theirs counted.
 
 use super::batch::{Batch, Capture};
-use super::fact::{CaptureHow, Fact, Observation, PromptId, Remedy};
+use super::fact::{BatchId, CaptureHow, Fact, Observation, PromptId, Remedy};
 use super::law::Bench;
 use super::refusals;
 use super::state::State;
@@ -15,31 +15,47 @@ const REMEMBERED: usize = 64;
 /// The same observation again within this is the same finger: ours.
 const SAME_FINGER: Span = Span::from_secs(2);
 
+/// How a question was answered.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Answered {
+    Yes,
+    Remedy(Remedy),
+    /// The vessel that stands there, by its name.
+    Vessel(String),
+}
+
 impl State {
     /// Keeps how a question was answered, for those who answer it late.
     pub(super) fn remember_answer(&mut self, fact: &Fact) {
         match fact {
             Fact::PromptClosed { prompt, answered: true, .. } => {
-                self.answers.insert(*prompt, None);
+                self.answers.insert(*prompt, Answered::Yes);
                 while self.answers.len() > REMEMBERED {
                     self.answers.pop_first();
                 }
             }
             Fact::RemedyChosen { batch, remedy, .. } => {
-                let answered = self.batches.get(batch).and_then(|batch| batch.answered);
-                if let Some(answer) = answered.and_then(|prompt| self.answers.get_mut(&prompt)) {
-                    *answer = Some(*remedy);
-                }
+                self.answered_last(batch, Answered::Remedy(*remedy));
+            }
+            Fact::VesselSaid { batch, vessel, .. } => {
+                self.answered_last(batch, Answered::Vessel(vessel.clone()));
             }
             _ => {}
+        }
+    }
+
+    fn answered_last(&mut self, batch: &BatchId, how: Answered) {
+        let prompt = self.batches.get(batch).and_then(|batch| batch.answered);
+        if let Some(answer) = prompt.and_then(|prompt| self.answers.get_mut(&prompt)) {
+            *answer = how;
         }
     }
 }
 
 /// A question that is open no more: was it answered like this?
-pub fn answered_so(bench: &Bench, prompt: PromptId, with: Option<Remedy>) -> Result<(), String> {
+pub fn answered_so(bench: &Bench, prompt: PromptId, with: &Answered) -> Result<(), String> {
     match bench.state.answers.get(&prompt) {
-        Some(answer) if *answer == with => Ok(()),
+        Some(answer) if answer == with => Ok(()),
         Some(_) => Err(refusals::answered_otherwise(prompt)),
         None => Err(refusals::not_asked(prompt)),
     }

@@ -3,6 +3,7 @@ use std::sync::Arc;
 use serde::{Deserialize, Serialize};
 
 use super::settings::Settings;
+use super::vessels::KnownVessel;
 use crate::chemistry::ScaleFacts;
 use crate::quantity::{MassUnit, Span, TemperatureUnit};
 use crate::reading::Channel;
@@ -15,6 +16,9 @@ pub struct Setup {
     pub digest: String,
     #[serde(default)]
     pub settings: Arc<Settings>,
+    /// The register of vessels.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub vessels: Vec<KnownVessel>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

@@ -4,7 +4,8 @@ use std::collections::BTreeMap;
 
 use super::alarm::{self, Alarm, AlarmChange, AlarmId};
 use super::batch::{Batch, Held};
-use super::fact::{BatchId, Fact, Numbered, Outcome, PromptId, Remedy, SessionOpened};
+use super::fact::{BatchId, Fact, Numbered, Outcome, PromptId, SessionOpened};
+use super::repeat::Answered;
 use super::setup::{ChannelSetup, ProbeAt, Role, Setup};
 use crate::chemistry::ScaleFacts;
 use crate::quantity::{Mass, Moment};
@@ -36,8 +37,8 @@ pub struct State {
     pub journal_lost: Option<(Moment, String)>,
     pub last_number: u64,
     pub last_prompt: u64,
-    /// Questions lately answered, and with which remedy.
-    pub answers: BTreeMap<PromptId, Option<Remedy>>,
+    /// Questions lately answered, and how.
+    pub answers: BTreeMap<PromptId, Answered>,
 }
 
 /// What may stand on a pan though it is not of the batch that holds the scale now.

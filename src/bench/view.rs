@@ -165,6 +165,20 @@ pub struct WeighingView {
     /// Target less net.
     pub left: Option<Mass>,
     pub pace: Pace,
+    /// Which vessel of the register it is, in words; `None` without a register or a vessel.
+    #[serde(default)]
+    pub vessel: Option<String>,
+    /// What the scale and the vessel have left.
+    #[serde(default)]
+    pub room: Option<RoomView>,
+}
+
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct RoomView {
+    /// Capacity of the scale less what is on the pan, if the pan tells.
+    pub left: Option<Mass>,
+    /// What does not fit, or hardly, and what to do; empty where all is well.
+    pub tight: Vec<String>,
 }
 
 /// How to go on pouring, from the rate and from what is left.

@@ -13,8 +13,8 @@ use super::setup::{ChannelSetup, ProbeAt, Role};
 use super::state::State;
 use super::view::Phase;
 use super::{
-    combine, cook_clock, cook_end, cool, in_process, leases, names, remedy_words, spot,
-    vessel_back, watches,
+    combine, cook_clock, cook_end, cool, in_process, leases, names, pan_press, remedy_words,
+    room_left, spot, vessel_back, vessels, watches,
 };
 use crate::chemistry::IngredientId;
 use crate::plan::{CookTest, StepKind, TestMethod, TestValue, Units, Vessel, Weigh, Window};
@@ -80,6 +80,9 @@ fn weighing_sentence(
 ) -> String {
     let units = &batch.control.units;
     let name = &weigh.name;
+    if let Some(words) = vessels::sentence(batch) {
+        return words.to_owned();
+    }
     match phase {
         Some(Phase::AwaitingVessel) if weigh.into == Vessel::Own => {
             if bench.pan_seen_clear(&batch.id) {
@@ -111,6 +114,10 @@ fn weighing_sentence(
         Some(Phase::Blind) => pouring_blind(bench, Some(batch)),
         // its own sentence stands with the remedies
         Some(Phase::TakingOut) => String::new(),
+        Some(Phase::Over) if bench.load_is_doubted(&batch.id) => format!(
+            "Stop: too much {name}. The scale was away and may have another zero: take everything \
+             off the pan, then put the same vessel back."
+        ),
         Some(Phase::Over) => format!("Stop: too much {name}. Choose what to do."),
         Some(Phase::Settling) => "Hands off: waiting for the scale to settle.".to_owned(),
         Some(Phase::Captured) if weigh.into == Vessel::Own => {
@@ -225,7 +232,12 @@ pub fn recorded(state: &State, after: u64, up_to: u64) -> Vec<String> {
     words
 }
 
+/// A question with its ways to answer.
 pub fn prompt(bench: &Bench, batch: &Batch, asks: &Ask) -> String {
+    pan_press::said_with(bench, batch, prompt_alone(bench, batch, asks))
+}
+
+fn prompt_alone(bench: &Bench, batch: &Batch, asks: &Ask) -> String {
     let units = &batch.control.units;
     match asks {
         Ask::TakeShort { missing } => {
@@ -297,11 +309,19 @@ pub fn prompt(bench: &Bench, batch: &Batch, asks: &Ask) -> String {
         Ask::StillThere => "Is the same vessel on the pan, with nothing added or taken while \
                             nobody watched? Confirm if so."
             .to_owned(),
+        Ask::SameCup { lighter_by } => format!(
+            "The cup of {} came back {} lighter than it left. Confirm if it is the same cup and \
+             that much was taken out, into waste. If not, take it off, and put the right one back.",
+            batch.weigh().map_or("caustic", |(weigh, _)| &weigh.name),
+            mass(units, *lighter_by)
+        ),
         Ask::NothingAdded { more } => format!(
             "{} more was on the pan just before it was lifted. Put it back, or confirm that nothing \
              was added.",
             mass(units, *more)
         ),
+        Ask::WhichVessel { among } => vessels::which(among),
+        Ask::WrongVessel { vessel } => vessels::wrong(bench, &batch.id, vessel),
         Ask::LeaveUnrecorded => {
             "This weight is not recorded. Write it down, and confirm to go on all the same."
                 .to_owned()
@@ -449,10 +469,13 @@ pub fn notice(units: &Units, notice: Notice) -> String {
     match notice {
         Notice::PutOn { mass: load } => format!("Something of {} was put on.", mass(units, load)),
         Notice::Unsteady => "The scale is unsteady: blender, draught, soft table?".to_owned(),
+        Notice::NoRoomOnScale { lacks } => room_left::no_room_on_scale(&mass(units, lacks)),
+        Notice::NoRoomInVessel { wants, most } => room_left::no_room_in_vessel(wants, most),
         Notice::OffCentre => {
             "It weighs differently each time: centre it on the pan, again.".to_owned()
         }
         Notice::DrawingMoisture => "The caustic is drawing moisture: close the lid.".to_owned(),
+        Notice::PanPressed { .. } => "The pan was pressed twice: yes.".to_owned(),
         Notice::UnitChanged { from, to } => {
             format!("The scale now shows {to}, it showed {from} before; nothing is lost by it.")
         }

@@ -62,6 +62,7 @@ impl BenchFile {
             channels: channels.collect(),
             digest: self.digest.clone(),
             settings: Arc::new(self.settings.clone()),
+            vessels: self.vessels.iter().map(VesselFile::known).collect(),
         }
     }
 

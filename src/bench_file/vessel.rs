@@ -1,5 +1,6 @@
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
+use crate::bench::KnownVessel;
 use crate::problem::{Form, Table};
 use crate::quantity::{Mass, Volume};
 
@@ -14,7 +15,7 @@ pub struct VesselFile {
     pub line: Option<usize>,
 }
 
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Purpose {
     Pot,
@@ -25,7 +26,7 @@ pub enum Purpose {
 }
 
 /// What a vessel is made of, as far as caustic cares.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Material {
     StainlessSteel,
@@ -41,6 +42,19 @@ pub enum Material {
     /// Dissolves in caustic.
     Tin,
     Other(String),
+}
+
+impl VesselFile {
+    /// As the bench law knows it.
+    pub(super) fn known(&self) -> KnownVessel {
+        KnownVessel {
+            name: self.name.clone(),
+            purpose: self.purpose,
+            tare: self.tare,
+            volume: self.volume,
+            material: self.material.clone(),
+        }
+    }
 }
 
 impl Purpose {

@@ -49,6 +49,13 @@ pub async fn choose(at: Place, args: args::Choose) -> anyhow::Result<ExitCode> {
     act(&at, Act::Choose { prompt, remedy: args.remedy }).await
 }
 
+pub async fn vessel(at: Place, args: args::Vessel) -> anyhow::Result<ExitCode> {
+    let asks_which = |prompt: &PromptView| matches!(prompt.asks, Ask::WhichVessel { .. });
+    let (number, batch) = (args.question, args.batch.as_deref());
+    let prompt = which::question(&view(&at).await?, number, batch, asks_which)?;
+    act(&at, Act::Vessel { prompt, vessel: args.vessel }).await
+}
+
 pub async fn remedy(at: Place, args: args::AskRemedy) -> anyhow::Result<ExitCode> {
     let batch = batch(&at, args.batch, Unnamed::TheOneThatAsks).await?.batch;
     let answer = act(&at, Act::AskRemedy { batch: batch.clone() }).await?;

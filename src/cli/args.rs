@@ -49,6 +49,8 @@ pub enum Command {
     Confirm(Confirm),
     /// Choose what to do about too much or too little
     Choose(Choose),
+    /// Say which of several vessels that weigh alike stands on the pan
+    Vessel(Vessel),
     /// Ask what can be done about too little caustic, or too much
     Remedy(AskRemedy),
     /// Another bottle of what is being weighed: from here on it is of this lot
@@ -135,6 +137,10 @@ pub enum Story {
     ScaleAsleep,
     /// The unit key is pressed in mid-pour, and pressed back
     UnitKey,
+    /// A second spoonful of caustic is owned up to when all has dissolved; part of the lye is used
+    CausticLate,
+    /// Cold process: the lye is made first, and the oils follow it
+    LyeFirst,
 }
 
 #[derive(clap::Args)]
@@ -260,6 +266,17 @@ pub struct Confirm {
 pub struct Choose {
     #[arg(value_parser = remedies())]
     pub remedy: Remedy,
+    /// The number of the question [default: the one asked now]
+    pub question: Option<u64>,
+    /// The batch that asks, by its number or the letter of its pot
+    #[arg(long)]
+    pub batch: Option<String>,
+}
+
+#[derive(clap::Args)]
+pub struct Vessel {
+    /// As the bench file names it
+    pub vessel: String,
     /// The number of the question [default: the one asked now]
     pub question: Option<u64>,
     /// The batch that asks, by its number or the letter of its pot
@@ -591,6 +608,8 @@ impl Story {
             Story::BrokenProbe => "broken-probe",
             Story::ScaleAsleep => "scale-asleep",
             Story::UnitKey => "unit-key",
+            Story::CausticLate => "caustic-late",
+            Story::LyeFirst => "lye-first",
         }
     }
 }

@@ -62,6 +62,7 @@ async fn dispatch(args: Args) -> anyhow::Result<ExitCode> {
         Command::Start(start) => acts::start(at, start).await,
         Command::Confirm(confirm) => acts::confirm(at, confirm).await,
         Command::Choose(choose) => acts::choose(at, choose).await,
+        Command::Vessel(vessel) => acts::vessel(at, vessel).await,
         Command::Remedy(remedy) => acts::remedy(at, remedy).await,
         Command::Lot(lot) => acts::open_lot(at, lot).await,
         Command::Correct(correct) => acts::correct(at, correct).await,

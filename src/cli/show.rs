@@ -215,6 +215,16 @@ fn weighing_lines(batch: &BatchView, weighing: &WeighingView, width: usize) -> V
     let words = format!("  {left}  ({net} of {}, {phase}){pace}", show(weighing.target.mass));
     let mut lines = wrap(&words, width, "    ");
     lines.push(format!("  {}", dip_rule(weighing)));
+    let vessel = weighing.vessel.as_ref().map(|vessel| format!("vessel: {vessel}"));
+    let room = weighing.room.as_ref();
+    let left = room.and_then(|room| room.left).map(|left| format!("room for {} more", show(left)));
+    let known: Vec<String> = vessel.into_iter().chain(left).collect();
+    if !known.is_empty() {
+        lines.extend(wrap(&format!("  {}", known.join("; ")), width, "    "));
+    }
+    for words in room.iter().flat_map(|room| &room.tight) {
+        lines.extend(wrap(&format!("  ! {words}"), width, "    "));
+    }
     lines
 }
 
@@ -350,6 +360,8 @@ mod tests {
             net: Some(g(net)),
             left: Some(target.mass - g(net)),
             pace: Pace::Free,
+            vessel: None,
+            room: None,
         })
     }
 

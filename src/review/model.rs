@@ -82,6 +82,9 @@ pub struct StepReview {
     /// For weighings: the lot it was taken from, as far as it was said.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub lot: Option<String>,
+    /// For weighings: the vessel of the register that it was weighed in.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub vessel: Option<String>,
     /// The cook was ended, or something put into the pot, though something spoke against it.
     #[serde(default)]
     pub done_anyway: bool,

@@ -177,7 +177,14 @@ fn notice_words(book: &Book, notice: Notice) -> String {
         }
         Notice::Unsteady => "the scale would not come to rest".to_owned(),
         Notice::OffCentre => "the vessel weighed differently each time it was put down".to_owned(),
+        Notice::NoRoomOnScale { lacks } => {
+            format!("the scale lacked {} of room for it", mass(book, lacks))
+        }
+        Notice::NoRoomInVessel { wants, most } => {
+            format!("about {wants} for a vessel that may hold {most}")
+        }
         Notice::DrawingMoisture => "the caustic gained mass by itself: moisture".to_owned(),
+        Notice::PanPressed { .. } => "answered yes by pressing the pan twice".to_owned(),
         Notice::UnitChanged { from, to } => format!("the scale's unit went from {from} to {to}"),
         Notice::TemperaturesApart { at, by_hand, probe } => format!(
             "{} {} by hand, {} by its probe: one of them was wrong",

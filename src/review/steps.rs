@@ -42,7 +42,18 @@ fn one(book: &Book, number: usize, step: &Step) -> StepReview {
             StepKind::Weigh(weigh) => lots(book, step, weigh),
             _ => None,
         },
+        vessel: of(tared_key).next_back().and_then(|dated| vessel(&dated.numbered.fact)),
     }
+}
+
+/// The vessel as it was recognised, and that it was none for this, if it was not.
+fn vessel(fact: &Fact) -> Option<String> {
+    let Fact::Tared { vessel: Some(known), .. } = fact else { return None };
+    let name = &known.vessel.name;
+    Some(match known.misfit {
+        Some(_) => format!("{name}, a {}, on the operator's word", known.vessel.purpose.words()),
+        None => name.clone(),
+    })
 }
 
 /// The lot of the first bottle and, with what was in by then, of each that was opened later.
@@ -128,6 +139,13 @@ fn begun_key(fact: &Fact) -> Option<&String> {
 fn done_key(fact: &Fact) -> Option<&String> {
     match fact {
         Fact::StepDone { step, .. } => Some(step),
+        _ => None,
+    }
+}
+
+fn tared_key(fact: &Fact) -> Option<&String> {
+    match fact {
+        Fact::Tared { step, .. } => Some(step),
         _ => None,
     }
 }

@@ -96,6 +96,8 @@ fn act(verb: &str, rest: &str) -> Option<Result<Does, Wanted>> {
             prompt.map(|prompt| Does::Confirm { prompt })
         }
         "choose" => remedy(rest).map(|remedy| Does::Choose { remedy }),
+        "vessel" if rest.is_empty() => Err("vessel NAME"),
+        "vessel" => Ok(Does::Vessel { vessel: rest.to_owned() }),
         "declare" => {
             let (name, amount) = split_word(rest);
             mass(amount).map(|mass| Does::Declare { ingredient: name.into(), mass })

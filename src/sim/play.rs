@@ -104,6 +104,13 @@ impl Player<'_> {
                 };
                 Act::Choose { prompt, remedy }
             }
+            Does::Vessel { vessel } => {
+                let Some(prompt) = self.prompt() else {
+                    self.fail(line, "nothing is asked");
+                    return None;
+                };
+                Act::Vessel { prompt, vessel }
+            }
             Does::Correct { ingredient, mass, reason } => {
                 Act::Correct { batch, ingredient, mass, reason }
             }

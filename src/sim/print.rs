@@ -39,6 +39,7 @@ fn act_words(act: &Act) -> String {
         Act::Start { operator, .. } => format!("start {}", operator.as_deref().unwrap_or("")),
         Act::Confirm { prompt } => format!("confirm {prompt}"),
         Act::Choose { remedy, .. } => format!("choose {}", remedy.word()),
+        Act::Vessel { vessel, .. } => format!("vessel {vessel}"),
         Act::Declare { ingredient, mass, .. } => format!("declare {ingredient} {}", exact(*mass)),
         Act::Correct { ingredient, mass, reason, .. } => {
             format!("correct {ingredient} {} because {reason}", exact(*mass))

@@ -20,7 +20,11 @@ pub fn fact(fact: &Fact, asked: &mut Asked) -> String {
             Some(of) => format!("begins {step}, target {}", target_words(of)),
             None => format!("begins {step}"),
         },
-        Fact::Tared { step, gross, .. } => format!("tared {step} at {}", mass(*gross)),
+        Fact::Tared { step, gross, vessel, .. } => {
+            let known = vessel.as_ref().map(|known| format!(", {}", known.vessel.name));
+            format!("tared {step} at {}{}", mass(*gross), known.unwrap_or_default())
+        }
+        Fact::VesselSaid { vessel, .. } => format!("said {vessel}"),
         Fact::Lifted { step, .. } => format!("lifted {step}"),
         Fact::Returned { step, gross, .. } => format!("returned {step} at {}", mass(*gross)),
         Fact::Captured { ingredient, net, how, .. } => {
@@ -245,8 +249,11 @@ const fn ask_name(asks: &Ask) -> &'static str {
         Ask::AddAnyway => "add-anyway",
         Ask::Done => "done",
         Ask::StillThere => "still-there",
+        Ask::SameCup { .. } => "same-cup",
         Ask::LeaveUnrecorded => "leave-unrecorded",
         Ask::NothingAdded { .. } => "nothing-added",
+        Ask::WhichVessel { .. } => "which-vessel",
+        Ask::WrongVessel { .. } => "wrong-vessel",
     }
 }
 
@@ -298,7 +305,10 @@ fn notice_words(notice: &Notice) -> String {
         Notice::PutOn { mass: load } => format!("{} put on", mass(*load)),
         Notice::Unsteady => "unsteady".to_owned(),
         Notice::OffCentre => "off centre".to_owned(),
+        Notice::NoRoomOnScale { lacks } => format!("no room on scale for {}", mass(*lacks)),
+        Notice::NoRoomInVessel { wants, most } => format!("{wants} for a vessel of {most}"),
         Notice::DrawingMoisture => "moisture".to_owned(),
+        Notice::PanPressed { prompt } => format!("pan pressed for {prompt}"),
         Notice::UnitChanged { from, to } => format!("unit changed from {from} to {to}"),
         Notice::TemperaturesApart { at, by_hand, probe } => {
             let (by_hand, probe) = (celsius(*by_hand), celsius(*probe));

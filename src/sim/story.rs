@@ -33,6 +33,8 @@ pub struct Story {
 pub struct Orders {
     /// Pours this much above the target (below, where negative).
     pub off_target: Vec<(IngredientId, Mass)>,
+    /// Tips in this much more than was weighed, and says so when it has dissolved.
+    pub tips_more: Option<(IngredientId, Mass)>,
     /// Over-poured caustic: discards instead of spooning back.
     pub discards: bool,
     /// Leaves the room at the first time, for the second.
@@ -157,6 +159,10 @@ pub enum Does {
     },
     Choose {
         remedy: Remedy,
+    },
+    /// Of vessels that weigh alike, this one.
+    Vessel {
+        vessel: String,
     },
     Correct {
         ingredient: IngredientId,

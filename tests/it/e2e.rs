@@ -198,6 +198,32 @@ fn demo_unit_key() {
     assert_eq!(changes, [(gram, ounce), (ounce, gram)]);
 }
 
+#[test]
+fn demo_caustic_late() {
+    let (shown, facts) = demo("caustic-late");
+    let used =
+        facts.iter().any(|fact| matches!(fact, Fact::RemedyChosen { remedy: Remedy::UsePart, .. }));
+    let out = facts.iter().any(|fact| matches!(fact, Fact::TakenOut { .. }));
+    assert!(used && out, "{shown}");
+    let heavy = changes(&facts, |alarm| matches!(alarm, AlarmId::LyeHeavy { .. }));
+    assert_eq!(heavy.first(), Some(&AlarmChange::Raised), "{heavy:?}");
+    assert_eq!(heavy.last(), Some(&AlarmChange::ReturnedToNormal), "{heavy:?}");
+}
+
+#[test]
+fn demo_lye_first() {
+    let (shown, facts) = demo("lye-first");
+    let order: Vec<&str> = facts
+        .iter()
+        .filter_map(|fact| match fact {
+            Fact::Captured { ingredient, .. } => Some(ingredient.0.as_str()),
+            _ => None,
+        })
+        .collect();
+    let first = |wanted: &str| order.iter().position(|name| *name == wanted);
+    assert!(first("naoh").is_some() && first("naoh") < first("coconut"), "{order:?}\n{shown}");
+}
+
 // --- a batch by hand -----------------------------------------------------------------------------
 
 const RECIPE: &str = r#"
@@ -468,11 +494,27 @@ pub fn serving_at(folder: &Path, speed: &str) -> (Served, Instruments) {
     (Served::start_at(folder, speed), instruments)
 }
 
+/// Two that weigh alike.
+fn add_vessels(folder: &Path) {
+    let vessel = |name: &str, purpose: &str, tare: &str| {
+        format!(
+            "[[vessel]]\nname = \"{name}\"\nfor = \"{purpose}\"\ntare = \"{tare}\"\n\
+             material = \"polypropylene\"\n"
+        )
+    };
+    let path = folder.join("bench.toml");
+    let bench = std::fs::read_to_string(&path).unwrap()
+        + &vessel("white cup", "caustic cup", "50 g")
+        + &vessel("sample cup", "cup", "50.6 g");
+    std::fs::write(path, bench).unwrap();
+}
+
 #[test]
 fn a_batch_by_hand_survives_three_kills_and_is_reviewed() {
     let folder = tempfile::tempdir().unwrap();
     let folder = folder.path();
     let bench = bench_in(folder);
+    add_vessels(folder);
     let served = Served::start(folder);
     let recipe = folder.join("plain-bar.toml");
     let started = succeed(folder, &["start", recipe.to_str().unwrap()]);
@@ -498,6 +540,8 @@ fn a_batch_by_hand_survives_three_kills_and_is_reviewed() {
     bench.put(0.0);
     served.wait_batch("the clear pan", |batch| batch.sentence.starts_with("Put the empty"));
     bench.put(50.0);
+    served.wait_ask("which vessel", |ask| matches!(ask, Ask::WhichVessel { .. }));
+    served.does(&["vessel", "white cup"]);
     let (target, guard) = weighing(&served.wait_phase(Phase::Pouring));
     bench.moving.store(true, Ordering::Relaxed);
     bench.put(50.0 + guard + 6.0);

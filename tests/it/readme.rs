@@ -16,6 +16,7 @@ const BY_CI: &[&str] = &["cargo run --release -- demo", "tests/run"];
 const BY_HAND: &[&str] = &[
     "confirm",
     "choose",
+    "vessel",
     "acknowledge",
     "close",
     "hold",

@@ -25,9 +25,12 @@ pub fn weighed(page: &mut Page, review: &Review) {
             deviation.map_or_else(words::unknown, |off| words::signed_mass(review, off));
         let share = capture.and_then(|c| c.deviation_share);
         let share = share.map_or_else(words::unknown, words::signed_share);
-        let title = match &step.lot {
-            Some(lot) => format!("{} (lot {lot})", step.title),
-            None => step.title.clone(),
+        let lot = step.lot.as_ref().map(|lot| format!("lot {lot}"));
+        let vessel = step.vessel.as_ref().map(|vessel| format!("in {vessel}"));
+        let known: Vec<String> = lot.into_iter().chain(vessel).collect();
+        let title = match known.is_empty() {
+            true => step.title.clone(),
+            false => format!("{} ({})", step.title, known.join("; ")),
         };
         table.row(vec![title, target, net, deviation, share, judged(step)]);
     }

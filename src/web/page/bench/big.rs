@@ -151,6 +151,8 @@ mod tests {
             net,
             left: net.map(|net| target.mass - net),
             pace: Pace::Free,
+            vessel: None,
+            room: None,
         }
     }
 

@@ -167,6 +167,8 @@ mod tests {
             net: net.map(g),
             left: None,
             pace: Pace::Free,
+            vessel: None,
+            room: None,
         }
     }
 

@@ -6,9 +6,9 @@ use super::big::{self, Big, UNKNOWN};
 use super::dip_rule;
 use crate::bench::{
     AlarmView, AnswerView, BatchView, CaptureHow, CaptureView, ChannelView, Pace, Phase, Priority,
-    ProbeAt, PromptView, Role, View,
+    ProbeAt, PromptView, Role, View, WeighingView,
 };
-use crate::plan::Window;
+use crate::plan::{Units, Window};
 use crate::quantity::{Span, Temperature};
 use crate::reading::Value;
 use crate::web::page::layout;
@@ -119,6 +119,7 @@ fn pot(batch: &BatchView, view: &View) -> Markup {
                     @if let Some(number) = &number { (the_number(number)) }
                     @if let Some(weighing) = &batch.weighing {
                         p class="limits soft" { (dip_rule::words(weighing, &batch.units)) "." }
+                        (place(weighing, &batch.units))
                     }
                 }
             }
@@ -136,6 +137,25 @@ fn pot(batch: &BatchView, view: &View) -> Markup {
             @if let Some(next) = &batch.next { p class="next soft" { "Then: " (next) "." } }
             (more(batch))
             }
+        }
+    }
+}
+
+/// The vessel, and what still goes onto the scale and into it.
+fn place(weighing: &WeighingView, units: &Units) -> Markup {
+    let room = weighing.room.as_ref();
+    let left = room.and_then(|room| room.left);
+    html! {
+        @if weighing.vessel.is_some() || left.is_some() {
+            p class="limits soft" {
+                @if let Some(vessel) = &weighing.vessel { "Vessel: " (vessel) ". " }
+                @if let Some(left) = left {
+                    "Room on the scale: " span data-live { (left.show(units.mass, units.mass_decimals)) } "."
+                }
+            }
+        }
+        @for words in room.iter().flat_map(|room| &room.tight) {
+            p class="note careful" { (words) }
         }
     }
 }

@@ -1,0 +1,342 @@
+//! Vessels of the register, recognised on the pan by what they weigh empty.
+//!
+//! What stands there is tared by what it weighs, never by what the register says: the register only
+//! tells which vessel it is, and so whether it is one for this job. A vessel that nobody registered
+//! is as good as any.
+
+use serde::{Deserialize, Serialize};
+
+use super::batch::Batch;
+use super::fact::{Ask, BatchId, Fact, PromptId};
+use super::law::Bench;
+use super::weighing::{self, Pan};
+use super::{refusals, room_left, words};
+use crate::bench_file::{Material, Purpose};
+use crate::chemistry::CausticForm;
+use crate::plan::{Vessel, Weigh};
+use crate::quantity::{Mass, Volume};
+
+/// A vessel as the bench file has it, frozen into each session.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct KnownVessel {
+    pub name: String,
+    pub purpose: Purpose,
+    pub tare: Mass,
+    pub volume: Option<Volume>,
+    pub material: Material,
+}
+
+/// What stands on the pan was taken for this vessel.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Recognised {
+    /// Where it makes no difference which of several it is, the nearest, and the names of all:
+    /// "cup 1 or cup 2".
+    #[serde(flatten)]
+    pub vessel: KnownVessel,
+    /// Why it is not one for this job, if so.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub misfit: Option<Misfit>,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Misfit {
+    /// Caustic comes into it, and attacks its material. No yes goes over this.
+    Attacked,
+    /// It is for something else.
+    Purpose,
+    /// A pot, and not the one for which the batch was drawn up.
+    OtherPot,
+}
+
+/// Which vessels may stand on the pan.
+enum Seen {
+    Unknown,
+    One(Recognised),
+    /// They weigh alike, and it matters which it is.
+    Several(Vec<Recognised>),
+}
+
+/// A vessel has come to rest: it is tared, or something is asked about it first.
+pub fn take(bench: &mut Bench, pan: &Pan, gross: Mass) {
+    if asked(bench, &pan.id).is_some() {
+        // it stands there until the pan has been seen clear, whatever is poured into it
+        return;
+    }
+    let asks = match seen(bench, pan, gross) {
+        Seen::Unknown => return tare(bench, pan, gross, None),
+        Seen::One(vessel) if vessel.misfit.is_none() => {
+            return tare(bench, pan, gross, Some(vessel));
+        }
+        Seen::One(vessel) => Ask::WrongVessel { vessel },
+        Seen::Several(among) => Ask::WhichVessel { among: names(&among) },
+    };
+    weighing::offer(bench, pan, asks);
+}
+
+/// What was asked of a vessel falls away with it.
+pub fn withdraw(bench: &mut Bench, id: &BatchId) {
+    if asked(bench, id).is_some() {
+        bench.withdraw_prompt(id);
+    }
+}
+
+pub fn tare(bench: &mut Bench, pan: &Pan, gross: Mass, vessel: Option<Recognised>) {
+    withdraw(bench, &pan.id);
+    let (batch, step) = (pan.id.clone(), pan.step.clone());
+    bench.emit(Fact::Tared { batch, step, gross, vessel });
+    room_left::say(bench, pan);
+}
+
+/// The question about a vessel that is open.
+fn asked(bench: &Bench, id: &BatchId) -> Option<Ask> {
+    let asks = &bench.batch(id)?.prompt.as_ref()?.asks;
+    matches!(asks, Ask::WhichVessel { .. } | Ask::WrongVessel { .. }).then(|| asks.clone())
+}
+
+// --- recognising -------------------------------------------------------------------------------
+
+fn seen(bench: &Bench, pan: &Pan, gross: Mass) -> Seen {
+    let (Some(batch), Some(setup)) = (bench.batch(&pan.id), bench.state.setup_ref()) else {
+        return Seen::Unknown;
+    };
+    let Some((weigh, _)) = batch.weigh() else { return Seen::Unknown };
+    if weigh.into == Vessel::Pot && batch.said_combined {
+        // soap is in it: it weighs what it weighs
+        return Seen::Unknown;
+    }
+    let (load, slack) = (gross - batch.zero, slack(bench, pan));
+    let off = |vessel: &KnownVessel| (vessel.tare - load).abs();
+    let mut near: Vec<&KnownVessel> =
+        setup.vessels.iter().filter(|vessel| off(vessel) <= slack).collect();
+    near.sort_by_key(|vessel| off(vessel));
+    let Some(nearest) = near.first().copied() else { return Seen::Unknown };
+    near.retain(|vessel| {
+        (vessel.tare - nearest.tare).abs() <= slack || off(vessel) == off(nearest)
+    });
+    let among: Vec<Recognised> = near
+        .into_iter()
+        .map(|vessel| Recognised { vessel: vessel.clone(), misfit: misfit(batch, weigh, vessel) })
+        .collect();
+    one_or_several(among)
+}
+
+/// It makes no difference which it is where all of them fit, or misfit, alike.
+fn one_or_several(among: Vec<Recognised>) -> Seen {
+    let Some(nearest) = among.first() else { return Seen::Unknown };
+    let alike = |other: &Recognised| {
+        other.misfit == nearest.misfit
+            && other.vessel.purpose == nearest.vessel.purpose
+            && other.vessel.material == nearest.vessel.material
+            && other.vessel.volume == nearest.vessel.volume
+    };
+    if !among.iter().all(alike) {
+        return Seen::Several(among);
+    }
+    let name = names(&among).join(" or ");
+    let mut one = nearest.clone();
+    one.vessel.name = name;
+    Seen::One(one)
+}
+
+fn names(among: &[Recognised]) -> Vec<String> {
+    among.iter().map(|known| known.vessel.name.clone()).collect()
+}
+
+fn slack(bench: &Bench, pan: &Pan) -> Mass {
+    pan.scale.d * i64::from(bench.settings().vessel_known_d)
+}
+
+/// What a vessel for this weighing is for.
+fn wanted(batch: &Batch, weigh: &Weigh) -> Purpose {
+    match weigh.into {
+        Vessel::Pot => Purpose::Pot,
+        Vessel::Own if weigh.is_caustic() => Purpose::CausticCup,
+        Vessel::Own if weigh.ingredient == batch.control.formula.liquid_id => Purpose::LyeJug,
+        Vessel::Own => Purpose::Cup,
+    }
+}
+
+fn misfit(batch: &Batch, weigh: &Weigh, vessel: &KnownVessel) -> Option<Misfit> {
+    let wanted = wanted(batch, weigh);
+    if vessel.purpose == wanted {
+        let planned = batch.control.pot.as_ref().map(|pot| &pot.name);
+        let other = wanted == Purpose::Pot && planned.is_some_and(|pot| pot != &vessel.name);
+        return other.then_some(Misfit::OtherPot);
+    }
+    let attacked = match wanted {
+        Purpose::CausticCup => vessel.material.attacked().is_some(),
+        // lye comes into it later; that it etches glass is said below
+        Purpose::Pot | Purpose::LyeJug => vessel.material.dissolves(),
+        Purpose::Cup | Purpose::Mould => false,
+    };
+    if attacked {
+        return Some(Misfit::Attacked);
+    }
+    let stock_lye = batch
+        .control
+        .formula
+        .caustics
+        .iter()
+        .any(|caustic| caustic.id == weigh.ingredient && caustic.form == CausticForm::Lye);
+    let serves = match (wanted, vessel.purpose) {
+        (Purpose::LyeJug, Purpose::Cup) => vessel.material.attacked().is_none(),
+        (Purpose::CausticCup, Purpose::LyeJug) => stock_lye,
+        _ => false,
+    };
+    (!serves).then_some(Misfit::Purpose)
+}
+
+// --- answers -----------------------------------------------------------------------------------
+
+/// The operator says which vessel stands there. What it is on the pan must still be so.
+pub fn said(bench: &mut Bench, id: &BatchId, prompt: PromptId, name: &str) -> Result<(), String> {
+    let Some(Ask::WhichVessel { among }) = asked(bench, id) else {
+        return Err(not_among(&[]));
+    };
+    let is = |known: &str| known.eq_ignore_ascii_case(name.trim());
+    if !among.iter().any(|known| is(known)) {
+        return Err(not_among(&among));
+    }
+    let (pan, gross) = standing(bench, id).ok_or_else(refusals::not_at_rest)?;
+    let there = possible(bench, &pan, gross).into_iter().find(|there| is(&there.vessel.name));
+    let vessel = there.ok_or_else(another_stands_there)?;
+    let (batch, step) = (id.clone(), pan.step.clone());
+    bench.emit(Fact::PromptClosed { batch: batch.clone(), prompt, answered: true });
+    bench.emit(Fact::VesselSaid { batch, step, vessel: vessel.vessel.name.clone() });
+    if vessel.misfit.is_some() {
+        bench.ask(id, Ask::WrongVessel { vessel });
+    } else {
+        tare(bench, &pan, gross, Some(vessel));
+    }
+    Ok(())
+}
+
+/// It is to be used though it is for something else.
+pub fn use_all_the_same(
+    bench: &mut Bench,
+    id: &BatchId,
+    prompt: PromptId,
+    vessel: &Recognised,
+) -> Result<(), String> {
+    if vessel.misfit == Some(Misfit::Attacked) {
+        return Err(wrong(bench, id, vessel));
+    }
+    let (pan, gross) = standing(bench, id).ok_or_else(refusals::not_at_rest)?;
+    if !possible(bench, &pan, gross).contains(vessel) {
+        return Err(another_stands_there());
+    }
+    bench.emit(Fact::PromptClosed { batch: id.clone(), prompt, answered: true });
+    tare(bench, &pan, gross, Some(vessel.clone()));
+    Ok(())
+}
+
+fn possible(bench: &Bench, pan: &Pan, gross: Mass) -> Vec<Recognised> {
+    match seen(bench, pan, gross) {
+        Seen::Unknown => Vec::new(),
+        Seen::One(there) => vec![there],
+        Seen::Several(among) => among,
+    }
+}
+
+fn standing(bench: &Bench, id: &BatchId) -> Option<(Pan, Mass)> {
+    let pan = Pan::look(bench, id)?;
+    let gross = weighing::standing(bench, &pan)?;
+    Some((pan, gross))
+}
+
+// --- words -------------------------------------------------------------------------------------
+
+/// The one thing to do while a vessel is asked about.
+pub fn sentence(batch: &Batch) -> Option<&'static str> {
+    Some(match &batch.prompt.as_ref()?.asks {
+        Ask::WhichVessel { .. } => "Hands off: say which vessel this is.",
+        Ask::WrongVessel { .. } => "The wrong vessel: take it off the pan.",
+        _ => return None,
+    })
+}
+
+pub fn which(among: &[String]) -> String {
+    let all = among.join(" or ");
+    format!("{}? They weigh alike. Choose, or put another vessel on.", words::capitalised(&all))
+}
+
+/// Why this vessel is none for the job, and what to do.
+pub fn wrong(bench: &Bench, id: &BatchId, there: &Recognised) -> String {
+    let Recognised { vessel, misfit } = there;
+    let name = words::capitalised(&vessel.name);
+    let Some((batch, weigh)) = bench.batch(id).and_then(|b| Some((b, b.weigh()?.0))) else {
+        return format!("{name} is not for this.");
+    };
+    let wanted = wanted(batch, weigh);
+    let better = match fitting(bench, batch, weigh).as_slice() {
+        [] => format!("another {}", wanted.words()),
+        names => names.join(" or "),
+    };
+    let instead = format!("Take it off, and put {better} on the pan");
+    match misfit {
+        Some(Misfit::Attacked) => {
+            let why = vessel.material.attacked().unwrap_or("caustic attacks it");
+            format!("{name} must not be used here: {why}. {instead}.")
+        }
+        Some(Misfit::OtherPot) => format!(
+            "{name} stands there, and the batch was drawn up for {better}: its room was not \
+             judged. {instead}, or confirm to use this one all the same."
+        ),
+        Some(Misfit::Purpose) | None => format!(
+            "{name} is a {}, and {} wants a {}. {instead}, or confirm to use this one all the \
+             same.",
+            vessel.purpose.words(),
+            weigh.name,
+            wanted.words()
+        ),
+    }
+}
+
+/// Names of what the register has for this weighing.
+fn fitting(bench: &Bench, batch: &Batch, weigh: &Weigh) -> Vec<String> {
+    let registered = bench.state.setup_ref().into_iter().flat_map(|setup| &setup.vessels);
+    let own = wanted(batch, weigh);
+    let fits =
+        |vessel: &&KnownVessel| vessel.purpose == own && misfit(batch, weigh, vessel).is_none();
+    registered.filter(fits).map(|vessel| vessel.name.clone()).collect()
+}
+
+/// The vessel as a screen names it; `None` where nobody keeps a register.
+pub fn shown(bench: &Bench, batch: &Batch) -> Option<String> {
+    let (weigh, weighing) = batch.weigh()?;
+    let setup = bench.state.setup_ref().filter(|setup| !setup.vessels.is_empty())?;
+    let tare = weighing.tare?;
+    if let Some(known) = &weighing.vessel {
+        let wrong = known.misfit.map(|_| format!(" ({})", known.vessel.purpose.words()));
+        return Some(format!("{}{}", known.vessel.name, wrong.unwrap_or_default()));
+    }
+    if weigh.into == Vessel::Pot && batch.said_combined {
+        return None;
+    }
+    let plain = "not in the register".to_owned();
+    let names = fitting(bench, batch, weigh);
+    let only = setup.vessels.iter().find(|vessel| names == [vessel.name.as_str()]);
+    let Some(only) = only else { return Some(plain) };
+    let more = tare - batch.zero - only.tare;
+    let begun =
+        weigh.into == Vessel::Pot && batch.captured().any(|(weigh, _)| weigh.into == Vessel::Pot);
+    if more <= Mass::ZERO || begun {
+        return Some(plain);
+    }
+    let more = words::mass(&batch.control.units, more);
+    Some(format!("{plain}; if it is {}, {more} are in it", only.name))
+}
+
+fn another_stands_there() -> String {
+    "another vessel stands there, or there is something in it: take everything off the pan, then put \
+     the empty vessel on it"
+        .to_owned()
+}
+
+pub fn not_among(among: &[String]) -> String {
+    if among.is_empty() {
+        return "it is not asked now which vessel stands on the pan".to_owned();
+    }
+    format!("it may be {}; say which", among.join(" or "))
+}

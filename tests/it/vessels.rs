@@ -1,0 +1,433 @@
+//! Vessels of the register, recognised on the pan.
+
+use std::sync::Arc;
+
+use panroom::bench::{
+    Act, Ask, CaptureHow, Fact, KnownVessel, Misfit, Numbered, PromptId, Recognised, Reply,
+    SessionOpened, Settings,
+};
+use panroom::bench_file::{Material, Purpose};
+use panroom::plan::Pot;
+use panroom::quantity::Volume;
+
+use crate::driver::{CUP_G, Driver, JUG_G, POT_G, batch_id, control, g};
+
+fn vessel(name: &str, purpose: Purpose, tare: &str, material: Material) -> KnownVessel {
+    KnownVessel { name: name.to_owned(), purpose, tare: g(tare), volume: None, material }
+}
+
+/// The pot, the caustic's cup and the jug of the driver.
+fn register() -> Vec<KnownVessel> {
+    let steel = Material::StainlessSteel;
+    vec![
+        vessel("the pot", Purpose::Pot, "400", steel.clone()),
+        vessel("the white cup", Purpose::CausticCup, "50", Material::Polypropylene),
+        vessel("the jug", Purpose::LyeJug, "120", steel),
+    ]
+}
+
+fn registered(vessels: Vec<KnownVessel>) -> Driver {
+    let mut driver = Driver::new();
+    driver.setup.vessels = vessels;
+    driver.open_session(2, None);
+    driver.run(0.5);
+    driver
+}
+
+fn started(vessels: Vec<KnownVessel>) -> Driver {
+    let mut driver = registered(vessels);
+    let act = Act::Start { batch: batch_id(), control: Arc::new(control()), operator: None };
+    assert_eq!(driver.act(act), Reply::Done);
+    driver
+}
+
+/// The caustic's cup comes next.
+fn at_caustic(vessels: Vec<KnownVessel>) -> Driver {
+    let mut driver = started(vessels);
+    driver.put(POT_G);
+    driver.pour_to(POT_G + 100.0);
+    driver.pour_to(POT_G + 300.0);
+    driver.expect_step("weigh-naoh");
+    driver.put(0.0);
+    driver
+}
+
+/// The newest tare, and for which vessel it was taken.
+fn tared(driver: &Driver) -> (String, Option<Recognised>) {
+    let tared = driver.facts.iter().rev().find_map(|numbered| match &numbered.fact {
+        Fact::Tared { step, vessel, .. } => Some((step.clone(), vessel.clone())),
+        _ => None,
+    });
+    tared.expect("something was tared")
+}
+
+fn name(driver: &Driver) -> Option<String> {
+    tared(driver).1.map(|known| known.vessel.name)
+}
+
+fn asked(driver: &Driver) -> Option<(PromptId, Ask)> {
+    driver.view().batches[0].prompt.clone().map(|prompt| (prompt.prompt, prompt.asks))
+}
+
+fn say(driver: &mut Driver, vessel: &str) -> Reply {
+    let (prompt, _) = asked(driver).expect("something is asked");
+    driver.act(Act::Vessel { prompt, vessel: vessel.to_owned() })
+}
+
+fn shown(driver: &Driver) -> Option<String> {
+    driver.view().batches[0].weighing.as_ref()?.vessel.clone()
+}
+
+fn refused(reply: Reply) -> String {
+    match reply {
+        Reply::Refused { words, .. } => words,
+        other => panic!("{other:?}"),
+    }
+}
+
+#[test]
+fn each_vessel_of_a_batch_is_named_where_it_stands() {
+    let mut driver = at_caustic(register());
+    let pots = driver.facts.iter().filter_map(|numbered| match &numbered.fact {
+        Fact::Tared { vessel, .. } => Some(vessel.as_ref()?.vessel.name.clone()),
+        _ => None,
+    });
+    assert_eq!(pots.collect::<Vec<_>>(), ["the pot", "the pot"]);
+    assert_eq!(shown(&driver), None, "nothing stands there");
+    driver.put(CUP_G);
+    assert_eq!(shown(&driver).as_deref(), Some("the white cup"));
+    driver.pour_to(CUP_G + driver.target());
+    driver.put(0.0);
+    driver.put(JUG_G);
+    assert_eq!(tared(&driver).0, "weigh-water");
+    assert_eq!(name(&driver).as_deref(), Some("the jug"));
+    assert_eq!(asked(&driver), None);
+}
+
+#[test]
+fn a_vessel_is_known_within_ten_intervals() {
+    // d is 0.1 g
+    for (grams, known) in [(48.9, false), (49.0, true), (49.1, true), (51.0, true), (51.1, false)] {
+        let mut driver = at_caustic(register());
+        driver.put(grams);
+        assert_eq!(tared(&driver).0, "weigh-naoh", "tared whether it is known or not");
+        assert_eq!(name(&driver).is_some(), known, "{grams} g");
+        assert_eq!(asked(&driver), None);
+    }
+}
+
+#[test]
+fn how_near_is_a_figure_of_the_bench_file() {
+    for (grams, known) in [(50.3, true), (50.4, false)] {
+        let mut driver = Driver::new();
+        driver.setup.vessels = register();
+        driver.setup.settings = Arc::new(Settings { vessel_known_d: 3, ..Settings::default() });
+        driver.open_session(2, None);
+        driver.run(0.5);
+        driver.act(Act::Start { batch: batch_id(), control: Arc::new(control()), operator: None });
+        driver.put(POT_G);
+        driver.pour_to(POT_G + 100.0);
+        driver.pour_to(POT_G + 300.0);
+        driver.put(0.0);
+        driver.put(grams);
+        assert_eq!(name(&driver).is_some(), known, "{grams} g");
+    }
+}
+
+#[test]
+fn an_unknown_vessel_is_as_good_as_any_and_says_what_may_be_in_it() {
+    let mut driver = at_caustic(register());
+    driver.put(CUP_G + 12.3);
+    assert_eq!(
+        shown(&driver).as_deref(),
+        Some("not in the register; if it is the white cup, 12.3 g are in it")
+    );
+    driver.pour_to(CUP_G + 12.3 + driver.target());
+    assert!(driver.captured("naoh").is_some());
+    // lighter than anything registered: it cannot be one that holds something
+    let mut driver = at_caustic(register());
+    driver.put(30.0);
+    assert_eq!(shown(&driver).as_deref(), Some("not in the register"));
+}
+
+#[test]
+fn without_a_register_nothing_is_said() {
+    let mut driver = at_caustic(Vec::new());
+    driver.put(CUP_G);
+    assert_eq!((name(&driver), shown(&driver), asked(&driver)), (None, None, None));
+}
+
+fn bowl_near_the_cup(tare: &str) -> Vec<KnownVessel> {
+    let mut vessels = register();
+    vessels.push(vessel("the bowl", Purpose::Cup, tare, Material::StainlessSteel));
+    vessels
+}
+
+#[test]
+fn two_within_ten_intervals_ask() {
+    for (tare, asks) in [("50.9", true), ("51.0", true), ("51.1", false)] {
+        let mut driver = at_caustic(bowl_near_the_cup(tare));
+        driver.put(CUP_G + 0.1);
+        assert_eq!(asked(&driver).is_some(), asks, "{tare} g");
+        if !asks {
+            assert_eq!(name(&driver).as_deref(), Some("the white cup"));
+        }
+    }
+    // equally far on both sides, and further than that from one another: nothing tells them apart
+    let mut driver = at_caustic(bowl_near_the_cup("51.2"));
+    driver.put(CUP_G + 0.6);
+    assert!(matches!(asked(&driver), Some((_, Ask::WhichVessel { .. }))));
+}
+
+#[test]
+fn until_it_is_said_which_nothing_is_captured() {
+    let mut driver = at_caustic(bowl_near_the_cup("50.5"));
+    driver.put(CUP_G);
+    let (prompt, asks) = asked(&driver).unwrap();
+    let among = vec!["the white cup".to_owned(), "the bowl".to_owned()];
+    assert_eq!(asks, Ask::WhichVessel { among });
+    assert_eq!(driver.view().batches[0].sentence, "Hands off: say which vessel this is.");
+    let target = driver.target();
+    driver.pour_to(CUP_G + target);
+    assert_eq!(tared(&driver).0, "weigh-olive");
+    assert_eq!(driver.captured("naoh"), None);
+    let words = refused(say(&mut driver, "the white cup"));
+    assert!(words.starts_with("the scale is not at rest"), "poured into meanwhile: {words}");
+    driver.put(0.0);
+    assert_eq!(asked(&driver), None, "it falls away with the vessel");
+    driver.put(CUP_G);
+    assert!(matches!(asked(&driver), Some((again, _)) if again != prompt));
+}
+
+#[test]
+fn the_answer_names_the_vessel_and_its_question() {
+    let mut driver = at_caustic(bowl_near_the_cup("50.5"));
+    driver.put(CUP_G);
+    let (prompt, _) = asked(&driver).unwrap();
+    let answers = driver.view().batches[0].prompt.clone().unwrap().answers;
+    let act = |vessel: &str| Act::Vessel { prompt, vessel: vessel.to_owned() };
+    assert_eq!(
+        answers.iter().map(|answer| answer.act.clone()).collect::<Vec<_>>(),
+        [act("the white cup"), act("the bowl")]
+    );
+    let words = refused(driver.confirm());
+    assert_eq!(words, "it may be the white cup or the bowl; say which");
+    assert_eq!(refused(driver.act(act("the jug"))), words);
+    assert_eq!(driver.act(act(" The White Cup ")), Reply::Done);
+    assert_eq!(name(&driver).as_deref(), Some("the white cup"));
+    assert_eq!(driver.act(act("the white cup")), Reply::AlreadyDone);
+    assert!(refused(driver.act(act("the bowl"))).contains("answered otherwise"));
+    driver.pour_to(CUP_G + driver.target());
+    assert!(driver.captured("naoh").is_some());
+}
+
+#[test]
+fn the_answer_may_be_a_vessel_that_is_none_for_this() {
+    let mut driver = at_caustic(bowl_near_the_cup("50.5"));
+    driver.put(CUP_G);
+    assert_eq!(say(&mut driver, "the bowl"), Reply::Done);
+    let Some((_, Ask::WrongVessel { vessel })) = asked(&driver) else {
+        panic!("{:?}", asked(&driver));
+    };
+    assert_eq!((vessel.vessel.name.as_str(), vessel.misfit), ("the bowl", Some(Misfit::Purpose)));
+    assert_eq!(tared(&driver).0, "weigh-olive");
+    assert_eq!(driver.confirm(), Reply::Done);
+    assert_eq!(name(&driver).as_deref(), Some("the bowl"));
+}
+
+#[test]
+fn where_it_makes_no_difference_nothing_is_asked() {
+    let mut vessels = register();
+    vessels.push(vessel("the other cup", Purpose::CausticCup, "50.4", Material::Polypropylene));
+    let mut driver = at_caustic(vessels);
+    driver.put(CUP_G + 0.3);
+    assert_eq!(asked(&driver), None);
+    assert_eq!(name(&driver).as_deref(), Some("the other cup or the white cup"));
+}
+
+#[test]
+fn a_vessel_for_something_else_bars_caustic_until_it_goes_or_a_yes() {
+    let mut driver = at_caustic(register());
+    driver.put(JUG_G);
+    assert!(matches!(asked(&driver), Some((_, Ask::WrongVessel { .. }))));
+    let batch = driver.view().batches[0].clone();
+    assert_eq!(batch.sentence, "The wrong vessel: take it off the pan.");
+    let prompt = batch.prompt.unwrap();
+    assert_eq!(
+        prompt.words,
+        "The jug is a lye jug, and sodium hydroxide wants a caustic cup. Take it off, and put the \
+         white cup on the pan, or confirm to use this one all the same."
+    );
+    assert!(prompt.answers[0].hold, "no knock says this yes");
+    let target = driver.target();
+    driver.pour_to(JUG_G + target);
+    assert_eq!(driver.captured("naoh"), None);
+    driver.put(0.0);
+    driver.put(CUP_G);
+    assert_eq!((asked(&driver), name(&driver).as_deref()), (None, Some("the white cup")));
+    driver.pour_to(CUP_G + target);
+    assert!(driver.captured("naoh").is_some());
+
+    let mut driver = at_caustic(register());
+    driver.put(JUG_G);
+    assert_eq!(driver.confirm(), Reply::Done);
+    assert_eq!(tared(&driver).1.unwrap().misfit, Some(Misfit::Purpose));
+    assert_eq!(shown(&driver).as_deref(), Some("the jug (lye jug)"));
+    driver.pour_to(JUG_G + target);
+    assert!(driver.captured("naoh").is_some());
+}
+
+/// Caustic attacks aluminium, zinc and tin and gives off hydrogen: section 10 of safety data sheets
+/// of sodium hydroxide (from memory). It etches glass slowly.
+#[test]
+fn no_yes_puts_caustic_into_what_it_attacks() {
+    for (material, attacked) in [
+        (Material::Aluminium, true),
+        (Material::Zinc, true),
+        (Material::Tin, true),
+        (Material::Glass, true),
+        (Material::Polypropylene, false),
+        (Material::StainlessSteel, false),
+    ] {
+        let mut vessels = register();
+        vessels.push(vessel("the bowl", Purpose::Cup, "80", material.clone()));
+        let mut driver = at_caustic(vessels);
+        driver.put(80.0);
+        assert!(asked(&driver).is_some(), "{material:?}");
+        let answers = driver.view().batches[0].prompt.clone().unwrap().answers;
+        assert_eq!(answers.is_empty(), attacked, "{material:?}");
+        let reply = driver.confirm();
+        assert_eq!(reply != Reply::Done, attacked, "{material:?}");
+        assert_eq!(tared(&driver).0 == "weigh-naoh", !attacked);
+        // poured in all the same, or a little more in it, is no way round
+        if attacked {
+            for more in [0.5, 1.5, 30.0] {
+                driver.put(80.0 + more);
+                assert_ne!(driver.confirm(), Reply::Done);
+                assert_ne!(tared(&driver).0, "weigh-naoh", "{more} g more");
+            }
+        }
+    }
+}
+
+#[test]
+fn oils_into_aluminium_would_meet_the_lye_there() {
+    let mut vessels = register();
+    vessels.push(vessel("the tub", Purpose::Cup, "300", Material::Aluminium));
+    let mut driver = started(vessels);
+    driver.put(300.0);
+    let words = refused(driver.confirm());
+    assert_eq!(
+        words,
+        "The tub must not be used here: aluminium dissolves in caustic, foams, and gives off \
+         hydrogen. Take it off, and put the pot on the pan."
+    );
+    driver.put(0.0);
+    driver.put(POT_G);
+    driver.pour_to(POT_G + 100.0);
+    assert_eq!(driver.captured("coconut"), Some(g("100")));
+}
+
+#[test]
+fn the_caustic_cup_is_none_for_glycerin() {
+    let mut driver = Driver::cooking();
+    driver.setup.vessels = register();
+    let last_seen = driver.now;
+    driver.now = driver.now + panroom::quantity::Span::from_secs(1);
+    driver.open_session(2, Some(last_seen));
+    for _ in 0..4 {
+        driver.run(601.0);
+        if asked(&driver).is_some() {
+            driver.confirm();
+        }
+    }
+    driver.expect_step("weigh-glycerin");
+    driver.put(0.0);
+    driver.put(CUP_G);
+    let Some((_, Ask::WrongVessel { vessel })) = asked(&driver) else {
+        panic!("{:?}", asked(&driver));
+    };
+    assert_eq!(
+        (vessel.vessel.name.as_str(), vessel.misfit),
+        ("the white cup", Some(Misfit::Purpose))
+    );
+    assert_eq!(driver.confirm(), Reply::Done);
+    driver.pour_to(CUP_G + 15.0);
+    assert_eq!(driver.captured("glycerin"), Some(g("15")));
+}
+
+#[test]
+fn another_pot_than_the_planned_one_is_asked_about() {
+    let mut vessels = register();
+    vessels.push(vessel("the small pot", Purpose::Pot, "300", Material::StainlessSteel));
+    let mut driver = registered(vessels);
+    let volume = Some(Volume::from_millilitres_rounded(3000.0));
+    let pot = Some(Pot { name: "the pot".to_owned(), tare: g("400"), volume });
+    let control = panroom::plan::ControlRecipe { pot, ..control() };
+    driver.act(Act::Start { batch: batch_id(), control: Arc::new(control), operator: None });
+    driver.put(300.0);
+    let (_, asks) = asked(&driver).unwrap();
+    assert!(matches!(asks, Ask::WrongVessel { vessel } if vessel.misfit == Some(Misfit::OtherPot)));
+    assert_eq!(driver.confirm(), Reply::Done);
+    driver.pour_to(400.0);
+    assert_eq!(driver.captured("coconut"), Some(g("100")));
+}
+
+#[test]
+fn a_question_about_a_vessel_survives_a_restart_and_its_vessel() {
+    let mut driver = at_caustic(bowl_near_the_cup("50.5"));
+    driver.put(CUP_G);
+    let before = asked(&driver);
+    assert!(before.is_some());
+    driver.kill_and_restart();
+    assert_eq!(asked(&driver), before);
+    // nobody knows what stands there now: it is seen anew
+    driver.run(3.0);
+    assert!(matches!(say(&mut driver, "the white cup"), Reply::Refused { .. }));
+    driver.put(0.0);
+    assert_eq!(asked(&driver), None);
+    driver.put(CUP_G);
+    assert_eq!(say(&mut driver, "the white cup"), Reply::Done);
+}
+
+#[test]
+fn a_declared_mass_needs_no_vessel() {
+    let mut driver = started(register());
+    driver.put(JUG_G);
+    assert!(asked(&driver).is_some());
+    let declare = Act::Declare { batch: batch_id(), ingredient: "coconut".into(), mass: g("100") };
+    assert_eq!(driver.act(declare), Reply::Done);
+    assert_eq!(asked(&driver), None);
+    assert_eq!(driver.view().batches[0].captures[0].how, CaptureHow::ByHand);
+}
+
+#[test]
+fn facts_from_before_the_register_decode() {
+    let old = r#"{"fact":"tared","batch":"2026-11-25-a","step":"weigh-naoh","gross":"50 g"}"#;
+    let old = old.replace("\"50 g\"", &serde_json::to_string(&g("50")).unwrap());
+    let fact: Fact = serde_json::from_str(&old).unwrap();
+    assert!(matches!(fact, Fact::Tared { vessel: None, .. }));
+    assert_eq!(serde_json::to_string(&fact).unwrap(), old, "and is written as it was");
+    let session = Fact::SessionOpened(SessionOpened {
+        session: 1,
+        setup: crate::driver::setup(),
+        utc_ns: 0,
+        unwatched: None,
+        last_seen: None,
+    });
+    let mut json = serde_json::to_value(&session).unwrap();
+    assert!(json["setup"].get("vessels").is_none());
+    json["setup"]["settings"].as_object_mut().unwrap().remove("vessel_known_d");
+    assert_eq!(serde_json::from_value::<Fact>(json).unwrap(), session);
+
+    let known = Recognised { vessel: register().remove(1), misfit: Some(Misfit::Purpose) };
+    let fact = Fact::Tared {
+        batch: batch_id(),
+        step: "weigh-naoh".to_owned(),
+        gross: g("50"),
+        vessel: Some(known),
+    };
+    let numbered = Numbered { number: 1, at: panroom::quantity::Moment::from_nanos(0), fact };
+    let text = serde_json::to_string(&numbered).unwrap();
+    assert_eq!(serde_json::from_str::<Numbered>(&text).unwrap(), numbered);
+}
