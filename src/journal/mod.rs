@@ -25,6 +25,8 @@ use std::path::PathBuf;
 
 use thiserror::Error;
 
+use crate::quantity::Moment;
+
 pub use chain::{Digest, Verified};
 pub use lock::{Lock, LockError};
 pub use playback::{Course, TapeGap};
@@ -51,6 +53,10 @@ pub enum JournalError {
     NotWritten(u64),
     #[error("session {session} cannot be replayed: {why}")]
     NoTape { session: u32, why: &'static str },
+    #[error(
+        "the tape of session {session} has lost its beginning, because it may not grow for ever"
+    )]
+    TapeDropped { session: u32, from: Moment, to: Moment },
     #[error("a block of readings cannot be read: {0}")]
     UnreadableBlock(&'static str),
     #[error("the journal's thread cannot be started: {0}")]

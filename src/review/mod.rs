@@ -20,7 +20,6 @@ mod text;
 mod thin;
 mod unseen;
 
-pub use balance::BY_HAND_DOUBT;
 pub use charts::{Charts, During, HeatChart, PanTrace, PourChart, Spot, charts};
 pub use evidence::{Dated, Evidence, Gap, Trace};
 pub use ledger::{found, ledger_text};

@@ -14,6 +14,7 @@ mod driver;
 mod e2e;
 mod guide;
 mod heat_law;
+mod in_pot;
 mod instruments;
 mod invariants;
 mod journal;
