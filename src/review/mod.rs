@@ -31,6 +31,7 @@ pub use model::{
 pub use soap_tests::SoapTestReview;
 pub use table::{Side, Table};
 pub use text::{Told, outcome_words, text, told};
+pub use thin::thinned;
 
 use book::Book;
 

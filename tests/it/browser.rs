@@ -47,6 +47,13 @@ impl Browser {
         Browser::with(&flags, Some(ONE.lock().unwrap_or_else(PoisonError::into_inner)))
     }
 
+    /// One that asks for as little motion as can be.
+    pub fn still() -> Browser {
+        let mut flags = FLAGS.to_vec();
+        flags.push("--force-prefers-reduced-motion");
+        Browser::with(&flags, Some(ONE.lock().unwrap_or_else(PoisonError::into_inner)))
+    }
+
     fn with(flags: &[&str], one: Option<MutexGuard<'static, ()>>) -> Browser {
         let profile = tempfile::tempdir().unwrap();
         let mut driver = Command::new("chromedriver")

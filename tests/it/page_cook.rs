@@ -167,13 +167,13 @@ fn a_pot_is_followed_by_a_probe_in_the_hand_by_typing_and_by_tests() {
     browser.click(".entry-form [data-type='⌫']");
     browser.click(".entry-form button[type=submit]");
     shows(&browser, ".pair", "41.0 °C");
-    shows(&browser, ".spots", "by hand");
+    shows(&browser, ".pair", "by hand");
     let view = served.view().unwrap();
     let oils = view.batches[0].temperatures.iter().find(|known| known.at == ProbeAt::Oils);
     assert_eq!(oils.unwrap().source, Source::ByHand);
     look_at(&browser, "bench-combine");
     press(&browser, "Probe put away");
-    shows(&browser, ".spots", "by the hand-held probe, which is elsewhere now");
+    shows(&browser, ".pair", "by the hand-held probe, which is elsewhere now");
     while served.wait_batch("anything", |_| true).step != "cook" {
         let _ = super::e2e::run(folder, &["confirm"]);
     }
@@ -216,7 +216,7 @@ fn a_pot_is_followed_by_a_probe_in_the_hand_by_typing_and_by_tests() {
 
     // too hot for it
     served.wait_batch("the wait", |batch| batch.cool.is_some());
-    shows(&browser, ".label", "wait until it is below 60 °C");
+    shows(&browser, ".label", "wait until it is at most 60 °C");
     shows(&browser, ".aside", "Not yet:");
     look_at(&browser, "bench-cool");
     // what was typed last counts for as long as it is the hottest that is known

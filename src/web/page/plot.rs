@@ -116,8 +116,17 @@ pub fn svg(plot: &Plot) -> Option<Markup> {
             }
             (marks(&plot.marks, &frame))
             path class="axis" d=(format!("M{LEFT} {TOP}V{bottom}H{right}")) {}
-            text x=(LEFT - 5.0) y=(TOP + 8.0) text-anchor="end" { ((plot.number)(high)) }
-            text x=(LEFT - 5.0) y=(bottom) text-anchor="end" { ((plot.number)(low)) }
+            @if plot.size == WIDE {
+                @for tick in ticks(low, high) {
+                    path class="tick" d=(format!("M{LEFT} {}H{right}", frame.y(tick))) {}
+                    text x=(LEFT - 5.0) y=(frame.y(tick) + 4.0) text-anchor="end" {
+                        ((plot.number)(tick))
+                    }
+                }
+            } @else {
+                text x=(LEFT - 5.0) y=(TOP + 8.0) text-anchor="end" { ((plot.number)(high)) }
+                text x=(LEFT - 5.0) y=(bottom) text-anchor="end" { ((plot.number)(low)) }
+            }
             text x=(LEFT) y=(height - 3.0) { (plot.ends.0) }
             text x=(right) y=(height - 3.0) text-anchor="end" { (plot.ends.1) }
             path class="line" d=(line(&plot.line, &frame)) {}
@@ -208,6 +217,14 @@ fn extent(plot: &Plot) -> Option<(f64, f64)> {
     Some((low - spare, high + spare))
 }
 
+/// Round numbers between the two, at most six.
+fn ticks(low: f64, high: f64) -> impl Iterator<Item = f64> {
+    let steps = [1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0];
+    let step = steps.into_iter().find(|step| (high - low) / step <= 6.0).unwrap_or(500.0);
+    let first = (low / step).ceil();
+    (0..6).map(move |index| (first + f64::from(index)) * step).take_while(move |tick| *tick <= high)
+}
+
 fn round(value: f64) -> f64 {
     (value * 10.0).round() / 10.0
 }
@@ -244,6 +261,30 @@ mod tests {
         assert_eq!((strokes(&whole), strokes(&broken)), (1, 2));
         assert!(whole.contains("pot &lt;1&gt;"), "{whole}");
         assert_eq!(plot(Vec::new(), Vec::new()), "");
+    }
+
+    #[test]
+    fn ticks_are_round_and_few() {
+        let of = |low, high| ticks(low, high).collect::<Vec<f64>>();
+        assert_eq!(of(18.2, 98.6), [20.0, 40.0, 60.0, 80.0]);
+        assert_eq!(of(-3.0, 4.0), [-2.0, 0.0, 2.0, 4.0]);
+        for span in 1..2000 {
+            let ticks = of(10.3, 10.3 + f64::from(span));
+            assert!((1..=6).contains(&ticks.len()), "{span}: {ticks:?}");
+        }
+    }
+
+    #[test]
+    fn two_hours_ten_a_second_are_a_small_picture() {
+        let readings: Vec<(i64, i64)> =
+            (0..72_000).map(|tick| (tick * 100, 8_000 + (tick * 7919) % 13)).collect();
+        let whole = (0, 7_200_000);
+        let thin = crate::review::thinned(&readings, whole, 560, 5_000);
+        let line = thin
+            .iter()
+            .map(|(at, value)| (*at as f64 / 7_200_000.0, value.map(|v| v as f64 / 100.0)));
+        let svg = plot(line.collect(), Vec::new());
+        assert!(svg.len() < 20_000, "{}", svg.len());
     }
 
     #[test]

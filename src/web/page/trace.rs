@@ -21,7 +21,7 @@ pub struct Trace<'a> {
 }
 
 /// At least so many kelvin are shown from bottom to top.
-pub const LEAST_K: f64 = 6.0;
+const LEAST_K: f64 = 6.0;
 
 pub fn svg(trace: &Trace) -> Markup {
     let at = |age: Span| 1.0 - age.seconds() / trace.reach.seconds();
@@ -39,8 +39,8 @@ pub fn svg(trace: &Trace) -> Markup {
         dots: Vec::new(),
         marks: Vec::new(),
         ends: (format!("−{} min", trace.reach.seconds() / 60.0), "now".to_owned()),
-        least: LEAST_K,
-        number: &|celsius| degrees(celsius, trace.unit),
+        least: least(trace.unit),
+        number: &degrees,
     });
     let has_line = trace.points.iter().any(|point| point.temperature.is_some());
     drawn.filter(|_| has_line).unwrap_or_else(|| {
@@ -48,25 +48,32 @@ pub fn svg(trace: &Trace) -> Markup {
     })
 }
 
-/// A number of the upright axis, in the maker's unit.
-pub fn degrees(celsius: f64, unit: TemperatureUnit) -> String {
-    let shown = Temperature::from_celsius_rounded(celsius).in_unit(unit).round();
-    format!("{shown}°").replace('-', "−")
+/// In the maker's unit.
+pub fn least(unit: TemperatureUnit) -> f64 {
+    match unit {
+        TemperatureUnit::Celsius => LEAST_K,
+        TemperatureUnit::Fahrenheit => LEAST_K * 9.0 / 5.0,
+    }
+}
+
+/// A number of the upright axis.
+pub fn degrees(shown: f64) -> String {
+    format!("{shown:.0}°").replace('-', "−")
 }
 
 pub fn band(window: Window, (from, until): (f64, f64), unit: TemperatureUnit) -> Band {
     Band {
         from,
         until,
-        low: window.low.celsius(),
-        high: window.high.celsius(),
+        low: window.low.in_unit(unit),
+        high: window.high.in_unit(unit),
         title: format!("wanted: {} to {}", window.low.show(unit, 0), window.high.show(unit, 0)),
     }
 }
 
 pub fn level(limit: Temperature, (from, until): (f64, f64), unit: TemperatureUnit) -> Level {
     let title = format!("limit: {}", limit.show(unit, 0));
-    Level { from, until, at: limit.celsius(), title }
+    Level { from, until, at: limit.in_unit(unit), title }
 }
 
 fn words(trace: &Trace) -> String {

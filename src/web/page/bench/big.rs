@@ -40,7 +40,7 @@ pub fn of(batch: &BatchView, channels: &[ChannelView]) -> Option<Big> {
     }
     if let Some(cool) = &batch.cool {
         let unit = batch.units.temperature;
-        let label = format!("pot, wait until it is below {}", cool.below.show(unit, 0));
+        let label = format!("pot, wait until it is at most {}", cool.below.show(unit, 0));
         // the hottest of what is known counts, wherever it comes from
         let warm = cool.now.map(|now| warmth::counts(now, ProbeAt::Pot, batch));
         return Some(warm_is(warm, label, None, batch));

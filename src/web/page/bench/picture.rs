@@ -148,6 +148,12 @@ fn pot(batch: &BatchView, view: &View) -> Markup {
     }
 }
 
+/// Why lye and oils may not come together, or nothing may go into the pot.
+fn not_yet(batch: &BatchView) -> impl Iterator<Item = &String> {
+    let combine = batch.combine.iter().flat_map(|combine| &combine.not_yet);
+    combine.chain(batch.cool.iter().flat_map(|cool| &cool.not_yet))
+}
+
 /// The vessel, and what still goes onto the scale and into it.
 fn place(weighing: &WeighingView, units: &Units) -> Markup {
     let room = weighing.room.as_ref();
@@ -165,12 +171,6 @@ fn place(weighing: &WeighingView, units: &Units) -> Markup {
             p class="note careful" { (words) }
         }
     }
-}
-
-/// Why lye and oils may not come together, or nothing may go into the pot.
-fn not_yet(batch: &BatchView) -> impl Iterator<Item = &String> {
-    let combine = batch.combine.iter().flat_map(|combine| &combine.not_yet);
-    combine.chain(batch.cool.iter().flat_map(|cool| &cool.not_yet))
 }
 
 fn words_of_pot(batch: &BatchView) -> String {

@@ -84,7 +84,9 @@ pub fn section(batch: &BatchView) -> Markup {
     }
     html! {
         section class="spots" aria-label="Temperatures without a fixed probe" data-key="spots" {
-            @for known in &batch.temperatures { (spot(known, batch.units.temperature)) }
+            @for known in batch.temperatures.iter().filter(|known| is_shown(known, batch)) {
+                (spot(known, batch.units.temperature))
+            }
             @if !batch.probes.is_empty() {
                 div class="answers places" { @for each in &batch.probes { (answer(each, false)) } }
             }
@@ -96,6 +98,12 @@ pub fn section(batch: &BatchView) -> Markup {
             }
         }
     }
+}
+
+/// Not what stands large above already, and not what was of use only before.
+fn is_shown(known: &KnownView, batch: &BatchView) -> bool {
+    let matters = known.at == ProbeAt::Room || batch.places.contains(&known.at);
+    batch.combine.is_none() && matters
 }
 
 fn spot(known: &KnownView, unit: TemperatureUnit) -> Markup {
@@ -210,6 +218,8 @@ mod tests {
             trace: Vec::new(),
             held: None,
             holder: Some(BatchId(holder.to_owned())),
+            zero: None,
+            zeroes: false,
         }
     }
 

@@ -7,7 +7,7 @@ use crate::plan::Units;
 use crate::quantity::{Mass, Span, Temperature};
 use crate::review::{Charts, HeatChart, PourChart, Review};
 use crate::web::page::plot::{self, Band, Dot, Level, Mark, MarkKind, Plot, SMALL, WIDE};
-use crate::web::page::trace::{LEAST_K, band, degrees, level};
+use crate::web::page::trace::{band, degrees, least, level};
 
 /// At least this part of the target is shown from bottom to top.
 const LEAST_SHARE: f64 = 0.2;
@@ -57,7 +57,7 @@ fn heat(review: &Review, charts: &Charts, chart: &HeatChart) -> Option<Markup> {
     );
     let dots = chart.spots.iter().map(|spot| Dot {
         at: at(spot.at),
-        value: spot.temperature.celsius(),
+        value: spot.temperature.in_unit(unit),
         by_hand: spot.by_hand,
         title: format!(
             "{}{}, {} after the start",
@@ -74,15 +74,15 @@ fn heat(review: &Review, charts: &Charts, chart: &HeatChart) -> Option<Markup> {
         line: chart
             .points
             .iter()
-            .map(|(when, value)| (at(*when), value.map(Temperature::celsius)))
+            .map(|(when, value)| (at(*when), value.map(|known| known.in_unit(unit))))
             .collect(),
         bands: windows.map(|w| band(w.what, (at(w.from), at(w.until)), unit)).collect(),
         levels: limits.map(|l| level(l.what, (at(l.from), at(l.until)), unit)).collect(),
         dots: dots.collect(),
         marks: marks(review, charts),
         ends: ("start".to_owned(), lasted(charts.from, charts.until)),
-        least: LEAST_K,
-        number: &|celsius| degrees(celsius, unit),
+        least: least(unit),
+        number: &degrees,
     })
 }
 
