@@ -16,7 +16,7 @@ use super::repeat::Answered;
 use super::setup::ProbeAt;
 use super::{
     combine, cook_end, cool, emergency, heat, in_pot, in_process, leases, lye, names, picture,
-    refusals, remedies, repeat, spot, vessel_back, vessels, words,
+    refusals, remedies, repeat, spot, vessel_back, vessels, words, zeroing,
 };
 use crate::chemistry::IngredientId;
 use crate::plan::{Amount, ControlRecipe, Severity, StepKind};
@@ -58,6 +58,7 @@ pub fn take(bench: &mut Bench, act: &Act) {
             in_process::record(bench, batch, &taken)
         }
         Act::Scale { batch } => leases::take_scale(bench, batch),
+        Act::Zero { channel } => zeroing::ask(bench, channel),
         Act::Probe { batch, channel } => leases::take_probe(bench, batch, channel),
         Act::Emergency => Ok(emergency::open(bench)),
         Act::Silence => silence(bench),
@@ -96,7 +97,7 @@ fn asked_instead(bench: &Bench, act: &Act) -> Option<PromptId> {
     }
 }
 
-type Answer = Result<Reply, String>;
+pub type Answer = Result<Reply, String>;
 
 fn start(
     bench: &mut Bench,
@@ -125,7 +126,7 @@ fn start(
     Ok(Reply::Done)
 }
 
-fn confirm(bench: &mut Bench, prompt: PromptId) -> Answer {
+pub fn confirm(bench: &mut Bench, prompt: PromptId) -> Answer {
     let Some((id, asks)) = asked(bench, prompt) else {
         return repeat::answered_so(bench, prompt, &Answered::Yes).map(|()| Reply::AlreadyDone);
     };
@@ -187,7 +188,7 @@ fn confirm(bench: &mut Bench, prompt: PromptId) -> Answer {
             answered(bench, &id, prompt);
             bench.emit(Fact::LookMade { batch: id, step });
         }
-        Ask::StillThere | Ask::LeaveUnrecorded | Ask::NothingAdded { .. } => {
+        Ask::StillThere | Ask::SameCup { .. } | Ask::LeaveUnrecorded | Ask::NothingAdded { .. } => {
             answered(bench, &id, prompt);
         }
     }

@@ -8,7 +8,7 @@ use super::progress::cooking;
 use super::setup::ProbeAt;
 use super::vessels::Misfit;
 use super::view::AnswerView;
-use super::{acts, remedies, words};
+use super::{acts, pan_press, remedies, words};
 use crate::plan::StepKind;
 use crate::quantity::Mass;
 
@@ -46,6 +46,7 @@ pub fn of(bench: &Bench, batch: &Batch, prompt: PromptId, asks: &Ask) -> Vec<Ans
         Ask::Cooked => yes("It is cooked"),
         Ask::Done => yes("Done"),
         Ask::StillThere => yes("Nothing was touched"),
+        Ask::SameCup { .. } => yes("It is the same; some was taken out"),
         Ask::NothingAdded { .. } => yes("Nothing was added"),
         Ask::WhichVessel { among } => among
             .iter()
@@ -62,11 +63,14 @@ pub fn of(bench: &Bench, batch: &Batch, prompt: PromptId, asks: &Ask) -> Vec<Ans
     }
 }
 
-/// What is asked, without the answers.
+/// What is asked, without the answers that are buttons.
 pub fn question(bench: &Bench, batch: &Batch, asks: &Ask) -> String {
     let mass = |mass: Mass| words::mass(&batch.control.units, mass);
     match asks {
-        Ask::TakeShort { missing } => format!("{} is missing. Go on adding?", mass(*missing)),
+        Ask::TakeShort { missing } => {
+            let question = format!("{} is missing. Go on adding?", mass(*missing));
+            pan_press::said_with(bench, batch, question)
+        }
         Ask::Remedy { excess, .. } => {
             let excess = bench.caustic_excess(&batch.id).unwrap_or(*excess);
             let why = match remedies::over(bench, batch).1 {

@@ -111,6 +111,8 @@ pub struct Weighing {
     pub captured: Option<Moment>,
     /// Nobody watched for a while: what is on the pan is unknown until confirmed.
     pub unconfirmed: bool,
+    /// The caustic's cup came back lighter by so much than it left, and nobody has said that it is the same.
+    pub lighter_by: Option<Mass>,
     /// After a silence the pan does not carry what the books say.
     pub zero_doubted: bool,
     /// The empty pan has just been seen: whatever comes back is counted from it.
@@ -121,6 +123,16 @@ pub struct Weighing {
     pub changed_before_lift: Option<Mass>,
     /// The operator goes on though the capture is not on the disk.
     pub leave_unrecorded: bool,
+}
+
+impl Weighing {
+    /// What is to be asked of the vessel before anything is captured.
+    pub fn doubt(&self) -> Option<Ask> {
+        if self.unconfirmed {
+            return Some(Ask::StillThere);
+        }
+        self.lighter_by.map(|lighter_by| Ask::SameCup { lighter_by })
+    }
 }
 
 #[derive(Clone, Debug, PartialEq)]
@@ -301,8 +313,9 @@ impl Batch {
                     weighing.lifted = true;
                 }
             }
-            Fact::Returned { .. } => {
+            Fact::Returned { lighter_by, .. } => {
                 if let Some(weighing) = self.weighing_mut() {
+                    weighing.lighter_by = *lighter_by;
                     weighing.lifted = false;
                     weighing.zero_known = false;
                     weighing.changed_before_lift = None;
@@ -425,6 +438,7 @@ impl Batch {
                 lifted: false,
                 captured: None,
                 unconfirmed: false,
+                lighter_by: None,
                 zero_doubted: false,
                 zero_known: false,
                 expected: None,
@@ -459,6 +473,7 @@ impl Batch {
         let Some(weighing) = self.weighing_mut() else { return };
         weighing.captured = Some(at);
         weighing.unconfirmed = false;
+        weighing.lighter_by = None;
         let target = weighing.target;
         // what was in the pot from the start changes nothing of what the pot weighs
         if into_pot && !(gross.is_none() && self.in_pot.contains_key(ingredient)) {
@@ -529,6 +544,7 @@ impl Batch {
         if let Some(weighing) = self.weighing_mut() {
             match asks {
                 Some(Ask::StillThere) => weighing.unconfirmed = false,
+                Some(Ask::SameCup { .. }) => weighing.lighter_by = None,
                 Some(Ask::LeaveUnrecorded) => weighing.leave_unrecorded = true,
                 Some(Ask::NothingAdded { .. }) => weighing.changed_before_lift = None,
                 _ => {}

@@ -22,6 +22,8 @@ pub struct BeforeLift {
 /// A knock, or a hand that takes hold, is shorter.
 const ABOVE_FOR: Span = Span::from_millis(300);
 const LEFT_WITHIN: Span = Span::from_millis(700);
+/// A hand that takes hold of a vessel has lifted it after less: ours.
+const HAND: Span = Span::from_millis(500);
 const KEPT: Span = Span::from_secs(3);
 const SAMPLES_MAX: usize = 512;
 
@@ -37,6 +39,13 @@ impl BeforeLift {
 
     pub fn clear(&mut self) {
         self.samples.clear();
+    }
+
+    /// The lowest load just before a hand can have taken hold of the vessel that left at `left`.
+    pub fn lowest_before_a_hand(&self, left: Moment) -> Option<Mass> {
+        let last = left - HAND;
+        let within = |at: Moment| at <= last && last.since(at) <= ABOVE_FOR;
+        self.samples.iter().filter(|&&(at, _)| within(at)).map(|&(_, load)| load).min()
     }
 
     /// How much more than captured stood on the pan just before it left at `left`, if more than

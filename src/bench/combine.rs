@@ -1,7 +1,8 @@
 //! The gate before lye and oils come together: both in their windows, and near enough to each other.
 
 use super::batch::Batch;
-use super::fact::BatchId;
+use super::cook_end::STANDS;
+use super::fact::{Ask, BatchId};
 use super::law::Bench;
 use super::setup::ProbeAt;
 use super::spot;
@@ -36,6 +37,14 @@ pub fn not_yet(bench: &Bench, id: &BatchId) -> Vec<String> {
         reasons.push(words::too_far_apart(units, (lye - oils).abs(), *most));
     }
     reasons
+}
+
+/// What is asked in such a step now: the plain question, until somebody has insisted. A yes given
+/// long ago, or for reasons that are gone, is none.
+pub fn asks(bench: &Bench, batch: &Batch) -> Ask {
+    let insisted = batch.prompt.as_ref().filter(|prompt| prompt.asks == Ask::CombineAnyway);
+    let stands = insisted.is_some_and(|prompt| bench.now.since(prompt.asked_at) < STANDS);
+    if stands && !not_yet(bench, &batch.id).is_empty() { Ask::CombineAnyway } else { Ask::Combined }
 }
 
 pub fn view(bench: &Bench, batch: &Batch) -> Option<CombineView> {

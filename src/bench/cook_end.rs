@@ -8,7 +8,7 @@ use super::words;
 use super::{cook_clock, in_process};
 use crate::quantity::Span;
 
-/// A yes to end a cook before it is over is asked for no longer than this: a pedal pressed later
+/// A yes against what speaks for waiting is asked for no longer than this: a pedal pressed later
 /// means something else. Ours.
 pub const STANDS: Span = Span::from_secs(60);
 

@@ -74,6 +74,9 @@ pub enum Fact {
         batch: BatchId,
         step: String,
         gross: Mass,
+        /// Than when it left, and it is to hold caustic: some was taken out, or it is another cup.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        lighter_by: Option<Mass>,
     },
     Captured {
         batch: BatchId,
@@ -116,6 +119,26 @@ pub enum Fact {
         batch: BatchId,
         step: String,
         offset: Mass,
+    },
+    /// The scale was told by command to take a zero, with this on the empty pan.
+    ZeroAsked {
+        /// The batch that holds the scale, if one does.
+        batch: Option<BatchId>,
+        channel: Channel,
+        gross: Mass,
+    },
+    /// It obeyed: the empty pan reads this from now on, and what is counted moves with it.
+    ZeroTaken {
+        batch: Option<BatchId>,
+        channel: Channel,
+        offset: Mass,
+    },
+    /// It did not come to rest at zero in time.
+    ZeroNotTaken {
+        batch: Option<BatchId>,
+        channel: Channel,
+        /// Where it rests instead, if it does.
+        gross: Option<Mass>,
     },
     /// What the peak of the lye says of its caustic.
     LyeJudged {
@@ -401,6 +424,8 @@ pub enum Ask {
     Done,
     /// After a restart: is the same vessel on the pan, untouched?
     StillThere,
+    /// The caustic's cup came back lighter than it left: is it the same?
+    SameCup { lighter_by: Mass },
     /// The capture is not on the disk: go on all the same?
     LeaveUnrecorded,
     /// More was on the pan just before the vessel was lifted: was nothing added?
@@ -442,6 +467,8 @@ pub enum Notice {
     UnitSuspected { before: Mass, shown: Mass },
     /// The load rose just before the vessel was lifted, after its capture.
     ChangedBeforeLift { by: Mass },
+    /// A question was answered by pressing the pan twice.
+    PanPressed { prompt: PromptId },
     /// With all of it in, the scale would be over its capacity by so much.
     NoRoomOnScale { lacks: Mass },
     /// With all of it in, the vessel would hold more than it may.
@@ -560,7 +587,10 @@ impl Fact {
             | Fact::LookMade { batch, .. }
             | Fact::BatchClosed { batch, .. } => Some(batch),
             Fact::AlarmChanged { alarm, .. } => alarm.batch(),
-            Fact::EmergencyOpened { batch } => batch.as_ref(),
+            Fact::EmergencyOpened { batch }
+            | Fact::ZeroAsked { batch, .. }
+            | Fact::ZeroTaken { batch, .. }
+            | Fact::ZeroNotTaken { batch, .. } => batch.as_ref(),
             Fact::SessionOpened(_)
             | Fact::Silenced { .. }
             | Fact::InstrumentLost { .. }

@@ -5,7 +5,7 @@ use super::cue::Cue;
 use super::fact::{Fact, Notice};
 use super::law::Bench;
 use super::weighing::Pan;
-use super::{names, words};
+use super::{names, pan_press, words};
 use crate::plan::Nature;
 use crate::quantity::{Mass, Share, Span};
 
@@ -17,9 +17,11 @@ const MOISTURE_OVER: Span = Span::from_minutes(1);
 pub fn run(bench: &mut Bench, pan: &Pan) {
     let now = bench.now;
     let settings = bench.settings().clone();
+    let may_be_a_hand = pan_press::is_awaited(bench, pan);
     let Some(sense) = bench.scale_sense_mut(&pan.id) else { return };
     let mut notices = Vec::new();
-    if let Some(mass) = sense.put_on.take()
+    if !may_be_a_hand
+        && let Some(mass) = sense.put_on.take()
         && pan.nature == Nature::Pour
         && pan.weighing.tare.is_some()
         && !pan.weighing.lifted

@@ -146,6 +146,10 @@ pub enum Act {
     Scale {
         batch: BatchId,
     },
+    /// The pan is empty: the scale is told to call that zero.
+    Zero {
+        channel: Channel,
+    },
     /// This probe now stands with this batch.
     Probe {
         batch: BatchId,

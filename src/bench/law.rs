@@ -5,13 +5,14 @@ use super::batch::Batch;
 use super::cue::Cue;
 use super::fact::{Ask, BatchId, Fact, Numbered, PromptId, SessionOpened};
 use super::input::{Input, JournalStatus};
-use super::senses::{Sense, Senses};
+use super::senses::{LyeSense, Sense, Senses};
 use super::settings::Settings;
 use super::setup::{ChannelSetup, ProbeAt};
 use super::state::State;
 use super::view::View;
 use super::{
-    acts, in_pot, leases, pace, picture, progress, remedies, spot, watches, weighing, words,
+    acts, in_pot, leases, pace, pan_press, picture, progress, remedies, spot, watches, weighing,
+    words, zeroing,
 };
 use crate::quantity::Moment;
 use crate::reading::Reading;
@@ -34,8 +35,16 @@ pub struct Bench {
 pub struct Output {
     pub facts: Vec<Numbered>,
     pub cues: Vec<Cue>,
+    /// What an instrument is to be told.
+    pub orders: Vec<Order>,
     /// The answer to an act.
     pub reply: Option<Reply>,
+}
+
+/// What an instrument is to be told, by the command of its wire sheet.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Order {
+    Zero { instrument: String },
 }
 
 /// The answer to an act, for the screen that sent it.
@@ -101,7 +110,7 @@ impl Bench {
     /// When the bench must be woken if nothing else happens. Always later than the last input.
     pub fn next_wakeup(&self) -> Option<Moment> {
         let due = watches::deadlines(self).into_iter().chain(progress::deadlines(self));
-        let due = due.chain(pace::deadlines(self));
+        let due = due.chain(pace::deadlines(self)).chain(zeroing::deadlines(self));
         due.filter(|&deadline| deadline > self.now).min()
     }
 
@@ -134,7 +143,13 @@ impl Bench {
         match &numbered.fact {
             Fact::StepBegun { batch, .. } => self.forget_step(&batch.clone()),
             Fact::LeaseTaken { channel, .. } => leases::forget(self, channel),
+            Fact::BatchClosed { batch, .. } => {
+                self.senses.lyes.remove(batch);
+            }
             _ => {}
+        }
+        if !matches!(numbered.fact, Fact::AlarmChanged { .. } | Fact::Noticed { .. }) {
+            self.senses.heavy = remedies::heavy(self);
         }
         if let Some(words) = words::said_of(self, &numbered.fact) {
             self.cue(Cue::Say { words });
@@ -144,6 +159,10 @@ impl Bench {
 
     pub(super) fn cue(&mut self, cue: Cue) {
         self.output.cues.push(cue);
+    }
+
+    pub(super) fn order(&mut self, order: Order) {
+        self.output.orders.push(order);
     }
 
     pub(super) fn reply(&mut self, reply: Reply) {
@@ -207,6 +226,8 @@ impl Bench {
             lye.peak = None;
             lye.peak_is_whole = true;
         }
+        let lye = LyeSense { since: self.now, peak: None };
+        self.senses.lyes.insert(batch.clone(), lye);
         // how fast the pot warmed before says nothing about this step
         if let Some(pot) = self.probe_sense_mut(batch, ProbeAt::Pot) {
             pot.heating = None;
@@ -305,7 +326,9 @@ impl Bench {
             let before = self.output.facts.len();
             spot::run(self);
             watches::run(self);
+            pan_press::run(self);
             leases::run(self);
+            zeroing::run(self);
             weighing::run(self);
             progress::run(self);
             in_pot::run(self);

@@ -10,7 +10,7 @@ use super::fact::{BatchId, Fact};
 use super::law::{Bench, Reply};
 use super::setup::{ProbeAt, Role, Setup};
 use super::{names, refusals, vessel_back};
-use crate::plan::StepKind;
+use crate::plan::{StepKind, Vessel};
 use crate::quantity::Mass;
 use crate::reading::Channel;
 
@@ -163,6 +163,10 @@ pub fn take_probe(bench: &mut Bench, id: &BatchId, channel: &Channel) -> Result<
         bench.emit(Fact::LeaseReturned { batch, channel: channel.clone() });
     }
     bench.emit(Fact::LeaseTaken { batch: id.clone(), channel: channel.clone() });
+    let now = bench.now;
+    if let Some(sense) = bench.senses.channels.get_mut(channel) {
+        sense.moved_at = Some(now);
+    }
     // how long the pot has been warm was told by another probe
     bench.senses.cooks.remove(id);
     Ok(Reply::Done)
@@ -232,6 +236,16 @@ pub fn pot_of_another(bench: &Bench, id: &BatchId, gross: Mass) -> Option<BatchI
     (!ours).then(|| other.id.clone())
 }
 
+/// The pot of this batch or of another, with what it holds: no vessel to be filled with anything
+/// that has one of its own.
+pub fn is_a_pot(bench: &Bench, id: &BatchId, into: Vessel, gross: Mass) -> bool {
+    let Some((_, facts)) = bench.state.scale_of(id) else { return false };
+    let slack = facts.d * i64::from(bench.settings().vessel_match_d);
+    let ours = bench.batch(id).and_then(|batch| batch.pot_gross);
+    let is_ours = ours.is_some_and(|pot| (pot - gross).abs() <= slack);
+    (into == Vessel::Own && is_ours) || pot_of_another(bench, id, gross).is_some()
+}
+
 fn scale(bench: &Bench) -> Option<Channel> {
     let (scale, _) = bench.state.setup_ref().and_then(Setup::scale)?;
     Some(scale.channel.clone())
@@ -276,7 +290,7 @@ fn bar(bench: &Bench, scale: &Channel) -> Option<Bar> {
 }
 
 /// A cup with caustic is about, and the pan has not just been seen clear.
-fn caustic_may_be_on(bench: &Bench, scale: &Channel) -> Option<BatchId> {
+pub fn caustic_may_be_on(bench: &Bench, scale: &Channel) -> Option<BatchId> {
     let open = bench.state.batches.values().find(|batch| batch.has_caustic_cup());
     let closed = bench.state.left.get(scale).filter(|left| left.caustic).map(|left| &left.by);
     let whose = open.map(|batch| &batch.id).or(closed)?;
@@ -284,7 +298,7 @@ fn caustic_may_be_on(bench: &Bench, scale: &Channel) -> Option<BatchId> {
 }
 
 /// The pan rests, just now, with nothing on it that could be a vessel.
-fn is_clear(bench: &Bench, scale: &Channel) -> bool {
+pub fn is_clear(bench: &Bench, scale: &Channel) -> bool {
     let setup = bench.state.setup_ref().and_then(|setup| setup.channel(scale));
     let Some(Role::Scale { facts, .. }) = setup.map(|setup| setup.role) else { return false };
     let (Some(setup), Some(sense)) = (setup, bench.senses.channels.get(scale)) else {

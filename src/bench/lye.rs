@@ -3,14 +3,17 @@
 use super::batch::Batch;
 use super::fact::{Ask, BatchId, Fact};
 use super::law::Bench;
+use super::senses::LyeSense;
 use super::setup::ProbeAt;
-use super::view::LyeView;
+use super::spot;
+use super::view::{LyeView, Source};
 use crate::chemistry::{DissolveVerdict, ExpectedLye};
 use crate::plan::StepKind;
 use crate::quantity::Temperature;
 
 /// Says at once when the lye is hotter than its caustic can make it.
 pub fn run(bench: &mut Bench, id: &BatchId) {
+    note_spot(bench, id);
     if let Some((peak, verdict @ DissolveVerdict::TooHot)) = judgement(bench, id) {
         record(bench, id, peak, verdict);
     }
@@ -49,6 +52,17 @@ fn judgement(bench: &Bench, id: &BatchId) -> Option<(Temperature, DissolveVerdic
     (whole || verdict == DissolveVerdict::TooHot).then_some((peak, verdict))
 }
 
+/// A hand-held probe that has settled in the lye, or a value by hand, may be the hottest yet.
+fn note_spot(bench: &mut Bench, id: &BatchId) {
+    let known = spot::known(bench, id, ProbeAt::Lye).filter(|known| known.source != Source::Probe);
+    let Some(known) = known else { return };
+    let unseen_before = LyeSense { since: bench.state.session_at, peak: None };
+    let lye = bench.senses.lyes.entry(id.clone()).or_insert(unseen_before);
+    if known.at >= lye.since {
+        lye.peak = lye.peak.max(Some(known.temperature));
+    }
+}
+
 /// Nothing is expected of a lye whose start was not declared.
 fn expected(batch: &Batch) -> Option<ExpectedLye> {
     let asks_dissolved = batch.prompt.as_ref().is_some_and(|prompt| prompt.asks == Ask::Dissolved);
@@ -59,7 +73,11 @@ fn expected(batch: &Batch) -> Option<ExpectedLye> {
     batch.control.formula.expected_lye(&batch.masses(), start).ok()
 }
 
+/// The highest that was seen, and whether nothing higher can have passed unseen: only a probe that
+/// always stands there can say that.
 fn peak(bench: &Bench, id: &BatchId) -> Option<(Temperature, bool)> {
-    let sense = bench.sense(bench.state.probe_of(id, ProbeAt::Lye)?)?;
-    Some((sense.peak?, sense.peak_is_whole))
+    let fixed = bench.state.probe_of(id, ProbeAt::Lye).and_then(|setup| bench.sense(setup));
+    let whole = fixed.is_some_and(|sense| sense.peak.is_some() && sense.peak_is_whole);
+    let spot = bench.senses.lyes.get(id).and_then(|lye| lye.peak);
+    Some((fixed.and_then(|sense| sense.peak).max(spot)?, whole))
 }

@@ -25,6 +25,7 @@ mod leases;
 mod lye;
 mod names;
 mod pace;
+mod pan_press;
 mod picture;
 mod progress;
 mod refusals;
@@ -32,6 +33,7 @@ mod remedies;
 mod remedy_words;
 mod repeat;
 mod room_left;
+mod same_cup;
 mod senses;
 mod settings;
 mod setup;
@@ -46,6 +48,7 @@ mod watches;
 mod weighing;
 mod words;
 mod zero;
+mod zeroing;
 
 pub use alarm::{AlarmChange, AlarmId, Priority};
 pub use batch::Batch;
@@ -57,7 +60,7 @@ pub use fact::{
 };
 pub use in_pot::{BY_HAND_DOUBT, check as check_in_pot, doubt_of};
 pub use input::{Act, Input, JournalStatus};
-pub use law::{Bench, Output, Reply};
+pub use law::{Bench, Order, Output, Reply};
 pub use settings::Settings;
 pub use setup::{ChannelSetup, ProbeAt, Role, Setup};
 pub use state::{Left, State};
@@ -67,3 +70,4 @@ pub use view::{
     HeldView, InstrumentView, JournalView, KnownView, LyeView, Pace, Phase, PromptView, RoomView,
     Source, TestView, TracePoint, View, WeighingView,
 };
+pub use zeroing::ZeroCame;

@@ -71,6 +71,8 @@ fn channel(bench: &Bench, setup: &ChannelSetup) -> ChannelView {
         stable: fresh && is_stable(bench, setup, sense),
         age: last.map(|last: &Reading| bench.now.since(last.at)),
         lost,
+        zeroes: setup.zeroes,
+        zero: sense.and_then(|sense| sense.zeroing?.shown(bench.now)),
         trace: sense.map(|sense| trace(sense, bench.now)).unwrap_or_default(),
         held: spot::held_view(bench, &setup.channel),
         holder: bench.state.leases.get(&setup.channel).cloned(),

@@ -3,7 +3,9 @@
 use super::batch::{Batch, Cooking, Work};
 use super::fact::{Ask, BatchId, Fact};
 use super::law::Bench;
-use super::{cook_clock, cook_end, cool, heat, leases, lye, takeout, vessel_back, weighing};
+use super::{
+    combine, cook_clock, cook_end, cool, heat, leases, lye, takeout, vessel_back, weighing,
+};
 use crate::plan::{Cook, StepKind};
 use crate::quantity::Moment;
 
@@ -48,7 +50,7 @@ pub fn deadlines(bench: &Bench) -> Vec<Moment> {
                 due.extend(cooking.look_due.map(|at| at + settings.look_grace));
                 due.extend(batch.prompt.as_ref().map(|prompt| prompt.asked_at + cook_end::STANDS));
             }
-            (Work::Waiting, Some(StepKind::WhenCool { .. })) => {
+            (Work::Waiting, Some(StepKind::WhenCool { .. } | StepKind::Combine { .. })) => {
                 due.extend(batch.prompt.as_ref().map(|prompt| prompt.asked_at + cook_end::STANDS));
             }
             _ => {}
@@ -77,12 +79,15 @@ fn begin(bench: &mut Bench, id: &BatchId) {
 
 fn ask_for_word(bench: &mut Bench, id: &BatchId) {
     let Some(batch) = bench.batch(id) else { return };
-    let cools = matches!(batch.step().map(|step| &step.kind), Some(StepKind::WhenCool { .. }));
     if let Some(prompt) = batch.prompt.as_ref() {
-        let of_caustic = matches!(prompt.asks, Ask::Remedy { .. } | Ask::Under { .. });
-        if cools && !of_caustic && prompt.asks != cool::asks(bench, batch) {
+        let now = match prompt.asks {
+            Ask::CombineAnyway => combine::asks(bench, batch),
+            Ask::AddAnyway => cool::asks(bench, batch),
+            _ => return,
+        };
+        if prompt.asks != now {
             bench.withdraw_prompt(id);
-            bench.ask(id, Ask::Done);
+            bench.ask(id, now);
         }
         return;
     }

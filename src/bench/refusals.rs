@@ -3,7 +3,7 @@
 use super::alarm::AlarmId;
 use super::batch::Batch;
 use super::fact::{BatchId, PromptId};
-use super::setup::ProbeAt;
+use super::setup::{ChannelSetup, ProbeAt, Role, Setup};
 use super::words::{mass, temperature};
 use crate::chemistry::IngredientId;
 use crate::plan::{StepKind, TestMethod, Units, Window};
@@ -186,6 +186,56 @@ pub fn wrong_unit(
         at.words(),
         temperature(units, before),
         meant.symbol()
+    )
+}
+
+pub fn no_such_scale(channel: &Channel, setup: Option<&Setup>) -> String {
+    let scale = setup.and_then(Setup::scale).map(|(setup, _)| setup.channel.as_str());
+    match scale {
+        Some(scale) => format!("`{channel}` is no scale; the scale is called `{scale}`"),
+        None => format!("`{channel}` is no scale, and the bench file names none"),
+    }
+}
+
+pub fn no_zero_command(channel: &Channel) -> String {
+    format!(
+        "the wire sheet of `{channel}` has no command for that: clear the pan and press the zero \
+         key on the scale itself"
+    )
+}
+
+pub fn scale_is_lost(channel: &Channel, why: &str) -> String {
+    format!("`{channel}` cannot be told anything: {why}")
+}
+
+pub fn no_zero_while_weighing(pot: &str) -> String {
+    format!(
+        "{pot} is being weighed on it, and what has been counted would move: finish this \
+         ingredient, then clear the pan"
+    )
+}
+
+pub fn no_zero_near_caustic(pot: &str) -> String {
+    format!(
+        "the caustic of {pot} is or may be on the pan: take everything off and wait until the \
+         scale is still"
+    )
+}
+
+pub fn no_zero_in_motion() -> String {
+    "the scale is not at rest, or says nothing: clear the pan, wait until it is still, and ask \
+     again"
+        .to_owned()
+}
+
+pub fn no_zero_with_a_load(setup: &ChannelSetup, gross: Mass) -> String {
+    let shown = match setup.role {
+        Role::Scale { unit, .. } => gross.show(unit, unit.bench_decimals()),
+        Role::Probe { .. } => gross.to_string(),
+    };
+    format!(
+        "the pan reads {shown}, so something stands on it: take everything off; if it is empty, \
+         press the zero key on the scale itself"
     )
 }
 

@@ -3,6 +3,8 @@
 //!
 //! Never among them: dry caustic, cold water or acid into a hot pot.
 
+use std::collections::BTreeMap;
+
 use super::batch::Batch;
 use super::fact::{Ask, BatchId, Fact, Remedy};
 use super::law::Bench;
@@ -69,6 +71,16 @@ fn takes_out(batch: &Batch) -> bool {
 /// How much more caustic is on record than the fats on record take, if that is more than the guard
 /// allows. Nothing is said before all of them are weighed.
 pub fn excess(bench: &Bench, batch: &Batch) -> Option<Mass> {
+    bench.senses.heavy.get(&batch.id).copied()
+}
+
+/// The same of every batch, from what is on record now: it changes with facts only.
+pub fn heavy(bench: &Bench) -> BTreeMap<BatchId, Mass> {
+    let batches = bench.state.batches.values();
+    batches.filter_map(|batch| Some((batch.id.clone(), worked_out(bench, batch)?))).collect()
+}
+
+fn worked_out(bench: &Bench, batch: &Batch) -> Option<Mass> {
     let scale = scale(bench, batch)?;
     let formula = &batch.control.formula;
     let masses = batch.masses();

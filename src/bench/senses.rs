@@ -10,10 +10,12 @@ use super::pace::Pourer;
 use super::settings::Settings;
 use super::setup::{ChannelSetup, Role};
 use super::unit_key::{UnitKey, Worth};
+use super::zeroing::Zeroing;
 use crate::quantity::{Mass, Moment, Span, Temperature};
 use crate::reading::{Channel, Reading, Status};
 use crate::signal::{
-    JumpWindow, RateWindow, RestWindow, SettleWindow, TraceWindow, UnsteadyWindow,
+    JumpWindow, PressWindow, Pressed, RateWindow, RestWindow, SettleWindow, TraceWindow,
+    UnsteadyWindow,
 };
 
 #[derive(Clone, Debug, Default)]
@@ -28,6 +30,10 @@ pub struct Senses {
     pub audible: u32,
     /// What was lately seen of each pot that cooks.
     pub cooks: BTreeMap<BatchId, CookSense>,
+    /// The lye of each batch, as far as no fixed probe tells of it.
+    pub lyes: BTreeMap<BatchId, LyeSense>,
+    /// How much more caustic each batch has than its fats take, worked out after each fact.
+    pub heavy: BTreeMap<BatchId, Mass>,
 }
 
 /// Since when the pot is warm enough for its cook time to count, unknown, and inside its window.
@@ -36,6 +42,13 @@ pub struct CookSense {
     pub warm_since: Option<Moment>,
     pub unknown_since: Option<Moment>,
     pub inside_since: Option<Moment>,
+}
+
+/// Since when the present step goes on, and the hottest that was read in the lye since.
+#[derive(Clone, Copy, Debug)]
+pub struct LyeSense {
+    pub since: Moment,
+    pub peak: Option<Temperature>,
 }
 
 #[derive(Clone, Debug, Default)]
@@ -60,6 +73,9 @@ pub struct Sense {
     pub put_on_at: Option<Moment>,
     /// The largest load that came at once since the pan was last clear.
     pub put_on_mass: Option<Mass>,
+    /// The pan pressed by hand, and twice just now.
+    pub press: PressWindow,
+    pub pressed: Option<Pressed>,
     /// The cup has not left the pan since its caustic went over the guard.
     pub stayed: bool,
     pub unsteady: UnsteadyWindow,
@@ -71,11 +87,16 @@ pub struct Sense {
     /// The load at rest before the vessel was lifted.
     pub load_before_lift: Option<Mass>,
     pub before_lift: BeforeLift,
+    /// What stood on the pan when the vessel was last lifted off it.
+    pub load_at_lift: Option<Mass>,
     /// Since when, and at what load, the pan has been at rest.
     pub rest_from: Option<(Moment, Mass)>,
     pub moisture_said: bool,
     pub unit_key: UnitKey,
-    /// For probes.
+    /// The last command to take a zero.
+    pub zeroing: Option<Zeroing>,
+    /// For probes: when it was moved. What it said before, it said elsewhere.
+    pub moved_at: Option<Moment>,
     pub heating: Option<RateWindow>,
     pub trace: TraceWindow,
     /// For a hand-held probe, since it was said where it is.
@@ -122,6 +143,7 @@ impl Sense {
                         self.put_on_mass = self.put_on_mass.max(Some(jump));
                     }
                 }
+                self.press(reading.at, load, facts.d, settings);
                 self.before_lift.push(reading.at, load);
                 self.unsteady.push(reading.at, load, settings.unsteady_after);
                 if !self.doubted {
@@ -130,11 +152,24 @@ impl Sense {
             }
             None => {
                 self.jump.clear();
+                self.press.clear();
                 self.unsteady.clear();
                 self.before_lift.clear();
             }
         }
         self.last = Some(reading);
+    }
+
+    fn press(&mut self, at: Moment, load: Mass, d: Mass, settings: &Settings) {
+        let rest = self.rest.at_rest(&settings.rest_test(d, false));
+        let pressed = self.press.push(at, load, rest, &settings.press_test(d));
+        if pressed.is_some() {
+            // a hand is no pour, and no thing put on
+            self.pourer.begin();
+            self.pourer.take(at, None);
+            self.put_on = None;
+        }
+        self.pressed = pressed.or(self.pressed);
     }
 
     /// The port is gone. What was said before says nothing about what comes after, but the last
@@ -188,7 +223,8 @@ impl Sense {
 
     /// The value may still be shown and used.
     pub fn is_fresh(&self, now: Moment, allowed: Span) -> bool {
-        self.value_at.is_some_and(|at| now.since(at) <= allowed)
+        let here = |at: Moment| self.moved_at.is_none_or(|moved| at > moved);
+        self.value_at.is_some_and(|at| now.since(at) <= allowed && here(at))
             && self.last.as_ref().is_some_and(|last| last.status.is_trusted())
     }
 
@@ -213,6 +249,7 @@ impl Sense {
         self.rest_from = None;
         self.moisture_said = false;
         self.load_before_lift = None;
+        self.load_at_lift = None;
         self.before_lift.clear();
         self.pourer.begin();
     }

@@ -1,7 +1,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::quantity::{Mass, Share, Span, TemperatureDelta};
-use crate::signal::RestTest;
+use crate::signal::{PressTest, RestTest};
 
 /// The figures of the bench law. All are ours unless a source is named; each can be changed in the
 /// bench file, and the ones in force are frozen into the session.
@@ -82,6 +82,17 @@ pub struct Settings {
     pub put_on_min_d: u8,
     /// Right after it no over-pour is raised for this long: the pan is still ringing.
     pub put_on_grace: Span,
+    /// A hand that presses the pan weighs more than so many d, and leaves the pan as it was within
+    /// so many.
+    pub press_min_d: u8,
+    pub press_back_d: u8,
+    /// A knock is shorter than a press, and what is put down stays longer.
+    pub press_shortest: Span,
+    pub press_longest: Span,
+    /// Two presses within this are a yes; nought: the pan is never asked.
+    pub press_within: Span,
+    /// A hand on its way to the pan has not read a question younger than this.
+    pub press_read: Span,
     /// Noise beyond so many d for this long is no rest to be had.
     pub unsteady_d: u8,
     pub unsteady_after: Span,
@@ -139,6 +150,12 @@ impl Default for Settings {
             zero_doubt_after: Span::from_secs(3),
             put_on_min_d: 20,
             put_on_grace: Span::from_secs(1),
+            press_min_d: 200,
+            press_back_d: 2,
+            press_shortest: Span::from_millis(200),
+            press_longest: Span::from_secs(1),
+            press_within: Span::from_secs(3),
+            press_read: Span::from_millis(500),
             unsteady_d: 3,
             unsteady_after: Span::from_secs(10),
             moisture_per_min: Share::from_millionths(5_000),
@@ -165,6 +182,17 @@ impl Settings {
             spread_max: d * i64::from(spread),
             creep_max: Mass::from_steps(d.steps() / 2),
             gap_max: Span::from_secs(1),
+        }
+    }
+
+    /// What counts as a press of the pan of a scale of interval `d`.
+    pub fn press_test(&self, d: Mass) -> PressTest {
+        PressTest {
+            least: d * i64::from(self.press_min_d),
+            back: d * i64::from(self.press_back_d),
+            shortest: self.press_shortest,
+            longest: self.press_longest,
+            within: self.press_within,
         }
     }
 }

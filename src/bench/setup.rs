@@ -29,6 +29,9 @@ pub struct ChannelSetup {
     pub role: Role,
     /// How far apart its readings normally come.
     pub period: Span,
+    /// Its wire sheet has the command that sets it to zero.
+    #[serde(default)]
+    pub zeroes: bool,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]

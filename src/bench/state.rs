@@ -189,6 +189,13 @@ impl State {
                 }
                 self.apply_to_batch(*number, *at, fact);
             }
+            Fact::ZeroTaken { channel, offset, .. } => {
+                self.zeros.insert(channel.clone(), *offset);
+                let holder = self.leases.get(channel);
+                if let Some(batch) = holder.and_then(|id| self.batches.get_mut(id)) {
+                    batch.count_from(*offset);
+                }
+            }
             _ => self.apply_to_batch(*number, *at, fact),
         }
     }

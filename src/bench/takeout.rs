@@ -6,7 +6,7 @@ use super::fact::{BatchId, Fact, Target};
 use super::law::Bench;
 use super::view::{Pace, Phase, WeighingView};
 use super::weighing::share_of;
-use super::{leases, remedies};
+use super::{leases, remedies, zero};
 use crate::plan::{Keep, StepKind, TakeOut, Vessel};
 use crate::quantity::{Mass, Share};
 
@@ -27,7 +27,10 @@ pub fn run(bench: &mut Bench, id: &BatchId) {
         remedies::retarget(bench, id);
         return;
     }
-    settle_zero(bench, id);
+    if let Some((take_out, _)) = bench.batch(id).and_then(at_it) {
+        let vessel = take_out.vessel_of.clone();
+        zero::of_vessel(bench, id, &vessel);
+    }
     let Some((take_out, taking)) = bench.batch(id).and_then(at_it) else { return };
     let (take_out, from) = (take_out.clone(), taking.from);
     let Some(content) = at_rest(bench, id, &take_out) else { return };
@@ -122,38 +125,5 @@ fn kept(bench: &Bench, id: &BatchId, take_out: &TakeOut, content: Mass) -> Optio
     match take_out.keep {
         Keep::Mass(keep) => Some(keep),
         Keep::PartOfLye => Some(remedies::part_of_lye(batch, content)?.floor_to(scale.d)),
-    }
-}
-
-/// After a silence: the same load is the same zero; a pan that was cleared shows its new one.
-fn settle_zero(bench: &mut Bench, id: &BatchId) {
-    if !bench.scale_doubted(id) {
-        return;
-    }
-    let Some((channel, scale)) = bench.state.scale_of(id) else { return };
-    let Some(sense) = bench.sense(channel) else { return };
-    let Some(rest) = sense.rest.at_rest(&bench.settings().rest_test(scale.d, true)) else { return };
-    let slack = scale.d * i64::from(bench.settings().vessel_match_d);
-    let Some(batch) = bench.batch(id) else { return };
-    let Some((take_out, _)) = at_it(batch) else { return };
-    // a spoonful less is no empty pan: at least the vessel itself has gone
-    let vessel = batch.empty_vessel(&take_out.vessel_of).unwrap_or_default() - batch.zero;
-    let cleared = (scale.d * i64::from(bench.settings().vessel_min_d)).max(vessel - slack);
-    let before = sense.load_before;
-    let same = before.is_some_and(|before| (rest - before).abs() <= slack);
-    let fell = sense.doubted_gross.is_some_and(|gross| rest <= gross - cleared);
-    if !same && !fell {
-        if let Some(sense) = bench.scale_sense_mut(id) {
-            sense.doubted_gross.get_or_insert(rest);
-        }
-        return;
-    }
-    if let Some(sense) = bench.scale_sense_mut(id) {
-        sense.doubted = false;
-        sense.doubted_gross = None;
-    }
-    if !same {
-        let step = bench.step_key(id);
-        bench.emit(Fact::ZeroChecked { batch: id.clone(), step, offset: rest });
     }
 }

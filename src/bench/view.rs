@@ -4,6 +4,7 @@ use super::alarm::{AlarmId, Priority};
 use super::fact::{Ask, BatchId, CaptureHow, PromptId, Target};
 use super::input::Act;
 use super::setup::{ProbeAt, Role};
+use super::zeroing::ZeroCame;
 use crate::chemistry::{DissolveVerdict, ExpectedLye, IngredientId};
 use crate::plan::{TestMethod, Units, Vessel, Window};
 use crate::quantity::{Mass, Span, Temperature, TemperatureDelta};
@@ -56,6 +57,12 @@ pub struct ChannelView {
     /// Age of the last reading.
     pub age: Option<Span>,
     pub lost: Option<String>,
+    /// A scale that can be told to take a zero.
+    #[serde(default)]
+    pub zeroes: bool,
+    /// What became of it when it was last told.
+    #[serde(default)]
+    pub zero: Option<ZeroCame>,
     /// For probes: the last ten minutes, oldest first.
     #[serde(default)]
     pub trace: Vec<TracePoint>,

@@ -245,7 +245,7 @@ fn caustic(bench: &Bench, batch: &Batch, findings: &mut BTreeMap<AlarmId, Findin
         // the same cup is back, at rest, never above the guard while it rested: nothing else
         // clears the latch
         // (as good as empty, or with what a cup of this weighing may hold)
-        Some(_) if active && weighing.unconfirmed => Verdict::Holds,
+        Some(_) if active && weighing.doubt().is_some() => Verdict::Holds,
         Some(net) if rest.is_some() && rested_below && (!active || is_the_cup(net)) => {
             Verdict::Within
         }

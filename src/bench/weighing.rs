@@ -10,7 +10,9 @@ use super::fact::{Ask, BatchId, CaptureHow, Fact, Remedy, Target};
 use super::law::Bench;
 use super::settings::CAUSTIC_SHORT;
 use super::view::Phase;
-use super::{before_lift, handling, leases, pace, remedies, vessels, zero};
+use super::{
+    before_lift, handling, leases, pace, pan_press, remedies, same_cup, vessels, zero, zeroing,
+};
 use crate::chemistry::{Guard, IngredientId, Masses, ScaleFacts};
 use crate::plan::{Amount, Nature, Tolerance, Vessel, Weigh};
 use crate::quantity::{Mass, Share};
@@ -67,7 +69,10 @@ fn weigh(bench: &mut Bench, pan: &Pan) {
 /// Nothing may be counted before the empty vessel (or the pot with what is in it) has come to
 /// rest.
 fn await_vessel(bench: &mut Bench, pan: &Pan) {
-    if zero::lighter_than_empty(bench, pan) {
+    if zeroing::is_pending_for(bench, &pan.id)
+        || zero::lighter_than_empty(bench, pan)
+        || (pan.into == Vessel::Own && zero::nought_again(bench, pan))
+    {
         return;
     }
     zero::settle(bench, pan);
@@ -112,7 +117,7 @@ pub fn standing(bench: &Bench, pan: &Pan) -> Option<Mass> {
         (Vessel::Own, _) if !bench.pan_seen_clear(&pan.id) => return None,
         (Vessel::Own, _) => rest,
     };
-    if is_caustic_cup(bench, pan, gross) || leases::pot_of_another(bench, &pan.id, rest).is_some() {
+    if is_caustic_cup(bench, pan, gross) || leases::is_a_pot(bench, &pan.id, pan.into, rest) {
         return None;
     }
     // what is poured in before the vessel is known would be taken for the vessel
@@ -148,28 +153,33 @@ fn pour(bench: &mut Bench, pan: &Pan, tare: Mass) {
     }
     if pan.weighing.lifted {
         zero::lighter_than_empty(bench, pan);
-        withdraw(bench, pan, &[Taken::Short, Taken::Long]);
+        withdraw(bench, pan, &[Taken::Short, Taken::Long, Taken::Lighter]);
         return;
     }
     let over = bench.is_caustic_over(&pan.id);
-    if over && back_below_guard_unseen(pan, tare) {
-        offer(bench, pan, Ask::StillThere);
+    let doubt = pan.weighing.doubt();
+    if over && let Some(doubt) = doubt.filter(|_| back_below_guard(pan, tare)) {
+        offer(bench, pan, doubt);
         return;
     }
     offer_remedy(bench, pan, over);
     if over {
         return;
     }
-    if pan.weighing.unconfirmed {
+    if let Some(doubt) = pan.weighing.doubt() {
         withdraw(bench, pan, &[Taken::Short, Taken::Long]);
         let nothing_asked = bench.batch(&pan.id).is_some_and(|batch| batch.prompt.is_none());
         if nothing_asked {
-            bench.ask(&pan.id, Ask::StillThere);
+            bench.ask(&pan.id, doubt);
         }
         return;
     }
     let target = pan.weighing.target;
     let Some(rest) = pan.rest else {
+        if pan_press::is_awaited(bench, pan) {
+            // what was offered stands while a hand may be answering it
+            return;
+        }
         if let Some(gross) = pan.gross
             && pan.nature == Nature::Pour
         {
@@ -273,7 +283,8 @@ fn watch_lift(bench: &mut Bench, pan: &Pan, tare: Mass) -> bool {
             }
             bench.emit(Fact::ZeroDoubted { batch, step, gross, expected });
         } else if back {
-            bench.emit(Fact::Returned { batch, step, gross });
+            let lighter_by = same_cup::lighter_by(bench, pan, gross);
+            bench.emit(Fact::Returned { batch, step, gross, lighter_by });
             handling::compare_with_lift(bench, pan, gross);
         }
         return back;
@@ -284,16 +295,16 @@ fn watch_lift(bench: &mut Bench, pan: &Pan, tare: Mass) -> bool {
     let since = *sense.below_since.get_or_insert(now);
     let gone = !pan.weighing.lifted && now.since(since) >= settings.lift_delay;
     if gone {
+        same_cup::remember(bench, pan, since);
         bench.emit(Fact::Lifted { batch, step });
     }
     gone
 }
 
-/// After a restart the latch waits for somebody to say that this is the same cup.
-fn back_below_guard_unseen(pan: &Pan, tare: Mass) -> bool {
+/// The latch could open, were it not for a doubt about the cup.
+fn back_below_guard(pan: &Pan, tare: Mass) -> bool {
     let guard = pan.weighing.target.guard.map(|guard| guard.mass);
-    let below = pan.rest.zip(guard).is_some_and(|(rest, guard)| rest - tare <= guard);
-    pan.weighing.unconfirmed && below
+    pan.rest.zip(guard).is_some_and(|(rest, guard)| rest - tare <= guard)
 }
 
 /// A vessel comes back all at once, or as heavy as it left; a slow rise is a pour.
@@ -332,6 +343,7 @@ enum Taken {
     Long,
     Unrecorded,
     Added,
+    Lighter,
 }
 
 fn withdraw(bench: &mut Bench, pan: &Pan, which: &[Taken]) {
@@ -341,6 +353,7 @@ fn withdraw(bench: &mut Bench, pan: &Pan, which: &[Taken]) {
         Ask::TakeLong { .. } => Some(Taken::Long),
         Ask::LeaveUnrecorded => Some(Taken::Unrecorded),
         Ask::NothingAdded { .. } => Some(Taken::Added),
+        Ask::SameCup { .. } => Some(Taken::Lighter),
         _ => None,
     });
     if kind.is_some_and(|kind| which.contains(&kind)) {
@@ -441,7 +454,7 @@ pub fn phase(bench: &Bench, batch: &Batch) -> Option<Phase> {
         _ if weighing.zero_doubted => Phase::ZeroDoubted,
         _ if bench.state.alarms.get(&blind).is_some_and(|alarm| alarm.active) => Phase::Blind,
         _ if weighing.captured.is_some() => Phase::Captured,
-        _ if weighing.lifted => Phase::Lifted,
+        _ if weighing.lifted && weighing.tare.is_some() => Phase::Lifted,
         Some(tare) => {
             let near = pan.gross.is_some_and(|gross| gross - tare >= weighing.target.low);
             if near { Phase::Settling } else { Phase::Pouring }
@@ -451,7 +464,12 @@ pub fn phase(bench: &Bench, batch: &Batch) -> Option<Phase> {
             let vessel = pan.scale.d * i64::from(bench.settings().vessel_min_d);
             let ours = leases::pan_is_ours(bench, &batch.id);
             let cleared = ours && (pan.into == Vessel::Pot || bench.pan_seen_clear(&batch.id));
-            if cleared && load >= vessel { Phase::Taring } else { Phase::AwaitingVessel }
+            let pot = leases::is_a_pot(bench, &batch.id, pan.into, load);
+            if cleared && !pot && load - batch.zero >= vessel {
+                Phase::Taring
+            } else {
+                Phase::AwaitingVessel
+            }
         }
     })
 }
@@ -534,7 +552,7 @@ impl Bench {
         let Some(pan) = Pan::look(self, id) else { return false };
         let (Some(rest), Some(tare)) = (pan.rest, pan.weighing.tare) else { return false };
         let barred = pan.weighing.lifted
-            || pan.weighing.unconfirmed
+            || pan.weighing.doubt().is_some()
             || self.is_caustic_over(id)
             || self.load_is_doubted(id);
         let net = rest - tare;

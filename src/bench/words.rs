@@ -13,8 +13,8 @@ use super::setup::{ChannelSetup, ProbeAt, Role};
 use super::state::State;
 use super::view::Phase;
 use super::{
-    combine, cook_clock, cook_end, cool, in_process, leases, names, remedy_words, room_left, spot,
-    vessel_back, vessels, watches,
+    combine, cook_clock, cook_end, cool, in_process, leases, names, pan_press, remedy_words,
+    room_left, spot, vessel_back, vessels, watches,
 };
 use crate::chemistry::IngredientId;
 use crate::plan::{CookTest, StepKind, TestMethod, TestValue, Units, Vessel, Weigh, Window};
@@ -114,6 +114,10 @@ fn weighing_sentence(
         Some(Phase::Blind) => pouring_blind(bench, Some(batch)),
         // its own sentence stands with the remedies
         Some(Phase::TakingOut) => String::new(),
+        Some(Phase::Over) if bench.load_is_doubted(&batch.id) => format!(
+            "Stop: too much {name}. The scale was away and may have another zero: take everything \
+             off the pan, then put the same vessel back."
+        ),
         Some(Phase::Over) => format!("Stop: too much {name}. Choose what to do."),
         Some(Phase::Settling) => "Hands off: waiting for the scale to settle.".to_owned(),
         Some(Phase::Captured) if weigh.into == Vessel::Own => {
@@ -184,6 +188,13 @@ fn words_of(bench: &Bench, fact: &Fact) -> Option<String> {
         Fact::ZeroChecked { .. } => {
             "The empty pan is known again: put the same vessel back.".to_owned()
         }
+        Fact::ZeroAsked { .. } => "The scale takes its zero: leave the pan alone.".to_owned(),
+        Fact::ZeroTaken { .. } => "The scale is at zero.".to_owned(),
+        Fact::ZeroNotTaken { .. } => {
+            "The scale did not take the zero: clear the pan, wait until it is still, and ask again, \
+             or press its own key."
+                .to_owned()
+        }
         Fact::Held { at, .. } => format!("The probe is in the {} now.", at.words()),
         Fact::PutAway { why, .. } => put_away(*why).to_owned(),
         Fact::SpotRead { at, temperature: read, channel, .. } => {
@@ -221,7 +232,12 @@ pub fn recorded(state: &State, after: u64, up_to: u64) -> Vec<String> {
     words
 }
 
+/// A question with its ways to answer.
 pub fn prompt(bench: &Bench, batch: &Batch, asks: &Ask) -> String {
+    pan_press::said_with(bench, batch, prompt_alone(bench, batch, asks))
+}
+
+fn prompt_alone(bench: &Bench, batch: &Batch, asks: &Ask) -> String {
     let units = &batch.control.units;
     match asks {
         Ask::TakeShort { missing } => {
@@ -293,6 +309,12 @@ pub fn prompt(bench: &Bench, batch: &Batch, asks: &Ask) -> String {
         Ask::StillThere => "Is the same vessel on the pan, with nothing added or taken while \
                             nobody watched? Confirm if so."
             .to_owned(),
+        Ask::SameCup { lighter_by } => format!(
+            "The cup of {} came back {} lighter than it left. Confirm if it is the same cup and \
+             that much was taken out, into waste. If not, take it off, and put the right one back.",
+            batch.weigh().map_or("caustic", |(weigh, _)| &weigh.name),
+            mass(units, *lighter_by)
+        ),
         Ask::NothingAdded { more } => format!(
             "{} more was on the pan just before it was lifted. Put it back, or confirm that nothing \
              was added.",
@@ -453,6 +475,7 @@ pub fn notice(units: &Units, notice: Notice) -> String {
             "It weighs differently each time: centre it on the pan, again.".to_owned()
         }
         Notice::DrawingMoisture => "The caustic is drawing moisture: close the lid.".to_owned(),
+        Notice::PanPressed { .. } => "The pan was pressed twice: yes.".to_owned(),
         Notice::UnitChanged { from, to } => {
             format!("The scale now shows {to}, it showed {from} before; nothing is lost by it.")
         }

@@ -2,9 +2,12 @@
 //! the books and never silently trusted: everything comes off the pan, what the empty pan reads is
 //! the new zero, and the vessel goes back.
 
-use super::fact::Fact;
+use super::fact::{BatchId, Fact};
 use super::law::Bench;
+use super::leases;
+use super::settings::Settings;
 use super::weighing::Pan;
+use crate::chemistry::IngredientId;
 use crate::quantity::Mass;
 
 /// True while the zero is in doubt, so that nothing else may be decided from the load.
@@ -14,31 +17,22 @@ pub fn run(bench: &mut Bench, pan: &Pan) -> bool {
     };
     let (batch, step) = (pan.id.clone(), pan.step.clone());
     let zero = bench.batch(&pan.id).map(|batch| batch.zero).unwrap_or_default();
-    let slack = pan.scale.d * i64::from(bench.settings().vessel_match_d);
     if pan.weighing.zero_doubted {
-        if pan.weighing.expected.is_some_and(|expected| (rest - expected).abs() <= slack) {
-            // the vessel is back and weighs what the books say: the zero never moved
-            bench.emit(Fact::ZeroChecked { batch, step, offset: zero });
-            return true;
+        let highest = bench.scale_sense_mut(&pan.id).and_then(|sense| sense.doubted_gross);
+        let vessel = pan.weighing.tare.map_or(Mass::ZERO, |tare| tare - zero);
+        let doubt = Doubt { expected: pan.weighing.expected, highest, vessel, zero };
+        match doubt.settled_by(rest, pan.scale.d, bench.settings()) {
+            Some(offset) => bench.emit(Fact::ZeroChecked { batch, step, offset }),
+            None => remember(bench, &pan.id, rest),
         }
-        // what comes off is at least the empty vessel: a spoonful taken out is no empty pan
-        let vessel = pan.weighing.tare.map_or(Mass::ZERO, |tare| tare - zero - slack);
-        let fall = (pan.scale.d * i64::from(bench.settings().vessel_min_d)).max(vessel);
-        let doubted = bench.scale_sense_mut(&pan.id).and_then(|sense| sense.doubted_gross);
-        if doubted.is_none_or(|gross| rest > gross - fall) {
-            remember(bench, pan, rest);
-            return true;
-        }
-        // a digit of drift is not another zero
-        let offset = if (rest - zero).abs() <= slack { zero } else { rest };
-        bench.emit(Fact::ZeroChecked { batch, step, offset });
         return true;
     }
     if !bench.scale_doubted(&pan.id) {
         return false;
     }
     let expected = bench.scale_sense_mut(&pan.id).and_then(|sense| sense.load_before);
-    let agrees = expected.is_some_and(|expected| (rest - expected).abs() <= slack);
+    let d = pan.scale.d;
+    let agrees = expected.is_some_and(|books| agrees(rest, books, zero, d, bench.settings()));
     if let Some(sense) = bench.scale_sense_mut(&pan.id) {
         sense.doubted = false;
         sense.doubted_gross = Some(rest);
@@ -47,6 +41,71 @@ pub fn run(bench: &mut Bench, pan: &Pan) -> bool {
     let (Some(expected), false) = (expected, agrees) else { return false };
     bench.emit(Fact::ZeroDoubted { batch, step, gross: rest, expected });
     true
+}
+
+/// The same while something is taken out of a vessel on the pan: there nothing is decided from the
+/// load until the doubt is settled, so it needs no fact of its own.
+pub fn of_vessel(bench: &mut Bench, id: &BatchId, of: &IngredientId) {
+    let Some((channel, scale)) = bench.state.scale_of(id).filter(|_| bench.scale_doubted(id))
+    else {
+        return;
+    };
+    let (Some(sense), Some(batch)) = (bench.sense(channel), bench.batch(id)) else { return };
+    let Some(rest) = sense.rest.at_rest(&bench.settings().rest_test(scale.d, true)) else { return };
+    let zero = batch.zero;
+    let vessel = batch.empty_vessel(of).unwrap_or_default() - zero;
+    let doubt = Doubt { expected: sense.load_before, highest: sense.doubted_gross, vessel, zero };
+    let Some(offset) = doubt.settled_by(rest, scale.d, bench.settings()) else {
+        remember(bench, id, rest);
+        return;
+    };
+    if let Some(sense) = bench.scale_sense_mut(id) {
+        sense.doubted = false;
+        sense.doubted_gross = None;
+    }
+    if offset != zero {
+        let step = bench.step_key(id);
+        bench.emit(Fact::ZeroChecked { batch: id.clone(), step, offset });
+    }
+}
+
+/// The pan rests at what the books say. Nought under a load is no such thing, whatever it showed
+/// before: it is what a scale shows that has just called the load nought.
+fn agrees(rest: Mass, books: Mass, zero: Mass, d: Mass, settings: &Settings) -> bool {
+    let slack = d * i64::from(settings.vessel_match_d);
+    let nought = d * i64::from(settings.pan_clear_d);
+    let called_nought = rest.abs() <= nought && rest - zero > slack;
+    !called_nought && (rest - books).abs() <= slack
+}
+
+/// A zero in doubt, and what is known of it.
+struct Doubt {
+    /// What the books say the pan carries.
+    expected: Option<Mass>,
+    /// The highest rest since the doubt began.
+    highest: Option<Mass>,
+    /// What the empty vessel weighs.
+    vessel: Mass,
+    /// What the empty pan read before.
+    zero: Mass,
+}
+
+impl Doubt {
+    /// What the empty pan reads, once this rest tells.
+    fn settled_by(&self, rest: Mass, d: Mass, settings: &Settings) -> Option<Mass> {
+        let slack = d * i64::from(settings.vessel_match_d);
+        if self.expected.is_some_and(|books| agrees(rest, books, self.zero, d, settings)) {
+            // it weighs what the books say: the zero never moved
+            return Some(self.zero);
+        }
+        // what comes off is at least the empty vessel: a spoonful taken out is no empty pan
+        let fall = (d * i64::from(settings.vessel_min_d)).max(self.vessel - slack);
+        if self.highest.is_none_or(|highest| rest > highest - fall) {
+            return None;
+        }
+        // a digit of drift is not another zero
+        Some(if (rest - self.zero).abs() <= slack { self.zero } else { rest })
+    }
 }
 
 /// Before a vessel is counted, and after a capture: a pan that rests at what it carried before the
@@ -71,6 +130,26 @@ pub fn lighter_than_empty(bench: &mut Bench, pan: &Pan) -> bool {
     true
 }
 
+/// The scale shows nought, and by the books something stands on the pan that nobody knows of: a
+/// scale that had been set to nought with a load on it has been set to nought again with none.
+/// Nothing is waited for that an empty pan could still show. If the pan is not empty after all, it
+/// is lighter than empty once it is. True when that was recorded just now.
+pub fn nought_again(bench: &mut Bench, pan: &Pan) -> bool {
+    let zero = bench.batch(&pan.id).map(|batch| batch.zero).unwrap_or_default();
+    let settings = bench.settings();
+    let nought = pan.scale.d * i64::from(settings.pan_clear_d);
+    let load = pan.scale.d * i64::from(settings.vessel_min_d);
+    let Some(rest) = pan.rest.filter(|rest| rest.abs() <= nought) else { return false };
+    let unknown = rest - zero >= load
+        && !bench.pan_seen_clear(&pan.id)
+        && !leases::is_a_pot(bench, &pan.id, pan.into, rest);
+    if unknown {
+        let (batch, step) = (pan.id.clone(), pan.step.clone());
+        bench.emit(Fact::ZeroChecked { batch, step, offset: rest });
+    }
+    unknown
+}
+
 /// The pan rests below what an empty one reads.
 pub fn is_lighter_than_empty(bench: &Bench, pan: &Pan) -> bool {
     let zero = bench.batch(&pan.id).map(|batch| batch.zero).unwrap_or_default();
@@ -80,8 +159,8 @@ pub fn is_lighter_than_empty(bench: &Bench, pan: &Pan) -> bool {
 
 /// The highest rest since the doubt is what everything is taken off from: the doubt may have begun
 /// on an empty pan, and after a restart it is not remembered.
-fn remember(bench: &mut Bench, pan: &Pan, rest: Mass) {
-    if let Some(sense) = bench.scale_sense_mut(&pan.id) {
+fn remember(bench: &mut Bench, id: &BatchId, rest: Mass) {
+    if let Some(sense) = bench.scale_sense_mut(id) {
         sense.doubted_gross = sense.doubted_gross.max(Some(rest));
     }
 }

@@ -25,6 +25,7 @@ pub const FORM: Part = Part {
                 number("data_bits"),
                 words("parity"),
                 number("stop_bits"),
+                words("keep_awake"),
             ],
             parts: &[Part {
                 key: "channel",

@@ -13,6 +13,8 @@ pub struct Instrument {
     /// The wire sheet that says how it speaks.
     pub sheet: String,
     pub serial: SerialOverrides,
+    /// The sheet's command against falling asleep is sent this often.
+    pub keep_awake: Option<Span>,
     pub channels: Vec<ChannelFile>,
     pub line: Option<usize>,
 }
@@ -65,6 +67,9 @@ pub struct ScaleFile {
 
 /// Speeds of the serial line that any adapter offers.
 const BAUD: std::ops::Range<i64> = 110..1_000_001;
+/// How often an instrument may be kept awake: not so often that it says nothing else, and before
+/// the two minutes after which the first fall asleep (common practice, no source), or later.
+const AWAKE: [Span; 2] = [Span::from_secs(5), Span::from_minutes(60)];
 /// The slowest instrument that is still an instrument of a live bench.
 const PERIOD_LONGEST: Span = Span::from_secs(60);
 
@@ -96,6 +101,20 @@ pub(super) fn instrument<'a>(form: &mut Form<'a>, mut table: Table<'a>) -> Optio
     let parities = [("none", Parity::None), ("even", Parity::Even), ("odd", Parity::Odd)];
     let parity = form.word(&mut table, "parity", &parities);
     let stop_bits = form.whole(&mut table, "stop_bits", 1..3);
+    let keep_awake = form.quantity(&mut table, "keep_awake", Span::parse);
+    let keep_awake = keep_awake.filter(|every| {
+        let good = (AWAKE[0]..=AWAKE[1]).contains(&every.value);
+        if !good {
+            let expected = format!("{} to {}", AWAKE[0], AWAKE[1]);
+            form.refuse(
+                every,
+                every.value.to_string(),
+                &expected,
+                "most sleep after 2 to 5 minutes",
+            );
+        }
+        good
+    });
     let rows = form.tables(&mut table, "channel");
     let expected = "at least one part [[instrument.channel]]";
     form.need(&table, "channel", expected, "add one for each value it sends");
@@ -114,6 +133,7 @@ pub(super) fn instrument<'a>(form: &mut Form<'a>, mut table: Table<'a>) -> Optio
             stop_bits: stop_bits
                 .map(|bits| if bits.value == 1 { StopBits::One } else { StopBits::Two }),
         },
+        keep_awake: keep_awake.map(|every| every.value),
         channels,
         line,
     })

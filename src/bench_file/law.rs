@@ -22,7 +22,7 @@ const fn span(
 }
 
 const MIN: i64 = 60_000;
-const SPANS: [SpanKey; 26] = [
+const SPANS: [SpanKey; 30] = [
     span("rest_window", [1000, 10_000], |s| &mut s.rest_window),
     span("guard_delay", [100, 1000], |s| &mut s.guard_delay),
     span("scale_silence_caustic", [500, 2000], |s| &mut s.scale_silence_caustic),
@@ -42,6 +42,10 @@ const SPANS: [SpanKey; 26] = [
     span("unknown_grace", [10_000, 10 * MIN], |s| &mut s.unknown_grace),
     span("zero_doubt_after", [1000, MIN], |s| &mut s.zero_doubt_after),
     span("put_on_grace", [200, 2000], |s| &mut s.put_on_grace),
+    span("press_shortest", [100, 500], |s| &mut s.press_shortest),
+    span("press_longest", [500, 2000], |s| &mut s.press_longest),
+    span("press_within", [0, 6000], |s| &mut s.press_within),
+    span("press_read", [500, 5000], |s| &mut s.press_read),
     span("unsteady_after", [3000, MIN], |s| &mut s.unsteady_after),
     span("look_grace", [10_000, 10 * MIN], |s| &mut s.look_grace),
     span("silence_max", [10_000, MIN], |s| &mut s.silence_max),
@@ -67,7 +71,7 @@ const fn count(
 }
 
 /// Counts of readings, periods, or scale intervals.
-const COUNTS: [CountKey; 10] = [
+const COUNTS: [CountKey; 12] = [
     count("rest_readings_min", [3, 50], |s| &mut s.rest_readings_min),
     count("rest_spread_caustic_d", [1, 2], |s| &mut s.rest_spread_caustic_d),
     count("rest_spread_d", [1, 5], |s| &mut s.rest_spread_d),
@@ -77,6 +81,8 @@ const COUNTS: [CountKey; 10] = [
     count("pan_clear_d", [1, 20], |s| &mut s.pan_clear_d),
     count("vessel_min_d", [5, 200], |s| &mut s.vessel_min_d),
     count("put_on_min_d", [5, 200], |s| &mut s.put_on_min_d),
+    count("press_min_d", [50, 250], |s| &mut s.press_min_d),
+    count("press_back_d", [1, 5], |s| &mut s.press_back_d),
     count("unsteady_d", [2, 20], |s| &mut s.unsteady_d),
 ];
 

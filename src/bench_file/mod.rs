@@ -54,6 +54,8 @@ impl BenchFile {
                     Role::Scale { .. } => SCALE_PERIOD,
                     Role::Probe { .. } => PROBE_PERIOD,
                 }),
+                // what its wire sheet has, the bench file does not know
+                zeroes: false,
             })
         });
         Setup {

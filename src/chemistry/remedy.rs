@@ -372,6 +372,17 @@ mod tests {
         assert!(formula.spoon_out(&naoh(), &far_over).is_ok());
     }
 
+    /// More than a fifth over has no sound remedy; a fifth has.
+    #[test]
+    fn a_fifth_over_is_the_most() {
+        for (part, sound) in [(1.1999, true), (1.2001, false)] {
+            let (formula, over) = poured(part);
+            let restored = formula.restore(&over, &FINE);
+            assert_eq!(restored.is_ok(), sound, "{part}: {restored:?}");
+            assert_eq!(formula.use_part(&over, grams(240.0), &FINE).is_ok(), sound, "{part}");
+        }
+    }
+
     proptest! {
         #[test]
         fn every_remedy_ends_at_the_recipes_superfat(part in 1.001_f64..1.199) {

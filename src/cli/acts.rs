@@ -4,14 +4,17 @@ use std::process::ExitCode;
 use anyhow::{Context, bail};
 
 use super::args;
-use super::args::Place;
+use super::args::{Place, ScaleCommand};
 use super::which::{self, Unnamed};
-use crate::bench::{Act, Ask, BatchView, ProbeAt, PromptView, Reply, Role, View, emergency_card};
+use crate::bench::{
+    Act, Ask, BatchView, ChannelView, ProbeAt, PromptView, Reply, Role, View, ZeroCame,
+    emergency_card,
+};
 use crate::chemistry::IngredientId;
 use crate::plan::TestValue;
 use crate::quantity::{Mass, Temperature};
 use crate::reading::Channel;
-use crate::web::{Client, StartRequest, Started};
+use crate::web::{Client, Event, StartRequest, Started};
 
 pub async fn start(at: Place, args: args::Start) -> anyhow::Result<ExitCode> {
     let text = std::fs::read_to_string(&args.recipe)
@@ -173,8 +176,47 @@ pub async fn test(at: Place, args: args::Test) -> anyhow::Result<ExitCode> {
 }
 
 pub async fn scale(at: Place, args: args::Scale) -> anyhow::Result<ExitCode> {
-    let batch = batch(&at, Some(args.batch), Unnamed::Nobody).await?.batch;
+    if let Some(ScaleCommand::Zero { channel }) = args.command {
+        return zero(&at, channel).await;
+    }
+    let batch = batch(&at, args.batch, Unnamed::Nobody).await?.batch;
     act(&at, Act::Scale { batch }).await
+}
+
+/// Asks, and waits for what the scale does.
+async fn zero(at: &Place, channel: Option<String>) -> anyhow::Result<ExitCode> {
+    let scales = view(at).await?.channels.into_iter();
+    let mut scales = scales.filter(|channel| matches!(channel.role, Role::Scale { .. }));
+    let channel = match (channel, scales.next()) {
+        (Some(named), _) => Channel::new(&named),
+        (None, Some(scale)) => scale.channel,
+        (None, None) => bail!("the bench file names no scale"),
+    };
+    let act = Act::Zero { channel: channel.clone() };
+    match client(at).post("/act", &act).await? {
+        Reply::Done | Reply::AlreadyDone => println!("told; leave the pan alone"),
+        Reply::Refused { words, .. } => bail!("{words}"),
+    }
+    let mut came = None;
+    let client = client(at);
+    let watched = client.live(|event| {
+        let Event::View(view) = event else { return true };
+        let scale = view.channels.into_iter().find(|known| known.channel == channel);
+        came = scale.filter(|scale| scale.zero != Some(ZeroCame::Asked));
+        came.is_none()
+    });
+    watched.await?;
+    match came {
+        Some(ChannelView { zero: Some(ZeroCame::Taken), .. }) => {
+            println!("the scale is at zero");
+            Ok(ExitCode::SUCCESS)
+        }
+        Some(ChannelView { lost: Some(why), .. }) => bail!("the scale is gone: {why}"),
+        _ => bail!(
+            "the scale did not take the zero: clear the pan, wait until it is still, and ask \
+             again, or press its own key"
+        ),
+    }
 }
 
 pub async fn probe(at: Place, args: args::Probe) -> anyhow::Result<ExitCode> {

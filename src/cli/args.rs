@@ -75,7 +75,7 @@ pub enum Command {
     Measured(Measured),
     /// Record a test of the soap: result, and how it was done where the recipe does not say
     Test(Test),
-    /// The scale is now with this batch
+    /// The scale is now with this batch; or have the scale take a zero
     Scale(Scale),
     /// This probe is now in this batch
     Probe(Probe),
@@ -137,6 +137,10 @@ pub enum Story {
     ScaleAsleep,
     /// The unit key is pressed in mid-pour, and pressed back
     UnitKey,
+    /// A second spoonful of caustic is owned up to when all has dissolved; part of the lye is used
+    CausticLate,
+    /// Cold process: the lye is made first, and the oils follow it
+    LyeFirst,
 }
 
 #[derive(clap::Args)]
@@ -355,9 +359,22 @@ pub struct Acknowledge {
 }
 
 #[derive(clap::Args)]
+#[command(args_conflicts_with_subcommands = true, subcommand_negates_reqs = true)]
 pub struct Scale {
     /// The batch, by its number or the letter of its pot
-    pub batch: String,
+    #[arg(required = true)]
+    pub batch: Option<String>,
+    #[command(subcommand)]
+    pub command: Option<ScaleCommand>,
+}
+
+#[derive(Subcommand)]
+pub enum ScaleCommand {
+    /// The pan is empty: have the scale call that zero, by the command of its wire sheet
+    Zero {
+        /// The scale's channel, as the bench file names it [default: the only scale]
+        channel: Option<String>,
+    },
 }
 
 #[derive(clap::Args)]
@@ -594,6 +611,8 @@ impl Story {
             Story::BrokenProbe => "broken-probe",
             Story::ScaleAsleep => "scale-asleep",
             Story::UnitKey => "unit-key",
+            Story::CausticLate => "caustic-late",
+            Story::LyeFirst => "lye-first",
         }
     }
 }

@@ -8,13 +8,16 @@ use tokio::sync::{broadcast, oneshot, watch};
 
 use super::dials::Dials;
 use super::folder::Folder;
-use crate::bench::{Act, Bench, Cue, Input, Output, Reply, SessionOpened, View};
+use crate::bench::{
+    Act, Bench, Cue, Input, Order, Output, Reply, Role, SessionOpened, Setup, View,
+};
 use crate::bench_file::BenchFile;
 use crate::clock::Clock;
 use crate::journal::{Journal, Writer};
 use crate::quantity::Moment;
 use crate::reading::Reading;
 use crate::replay::Taken;
+use crate::wire::{Command, SheetLibrary};
 
 /// One thing for the bench thread to do.
 pub enum Message {
@@ -54,7 +57,12 @@ const REFRESH: Duration = Duration::from_millis(250);
 const CUES_KEPT: usize = 256;
 
 /// Opens the journal, recovers the bench and starts its thread.
-pub fn start(folder: &Folder, bench_file: &BenchFile, clock: Clock) -> anyhow::Result<BenchThread> {
+pub fn start(
+    folder: &Folder,
+    bench_file: &BenchFile,
+    sheets: &SheetLibrary,
+    clock: Clock,
+) -> anyhow::Result<BenchThread> {
     let (messages, inbox) = sync_channel(QUEUE);
     let status = messages.clone();
     let status_clock = clock.clone();
@@ -66,7 +74,7 @@ pub fn start(folder: &Folder, bench_file: &BenchFile, clock: Clock) -> anyhow::R
     let bench = Bench::recover(&recovered.facts);
     let session = SessionOpened {
         session: recovered.session,
-        setup: bench_file.setup(),
+        setup: setup(bench_file, sheets),
         utc_ns: clock.utc_ns(),
         unwatched: recovered.unwatched,
         last_seen: recovered.last_seen,
@@ -90,6 +98,19 @@ pub fn start(folder: &Folder, bench_file: &BenchFile, clock: Clock) -> anyhow::R
         })
         .context("bench thread cannot be started")?;
     Ok(BenchThread { handle, thread, journal })
+}
+
+/// What the bench file says of the channels, and what their wire sheets add.
+fn setup(bench_file: &BenchFile, sheets: &SheetLibrary) -> Setup {
+    let mut setup = bench_file.setup();
+    for channel in &mut setup.channels {
+        let mut feeding = bench_file.instruments.iter();
+        let instrument = feeding.find(|instrument| instrument.name == channel.instrument);
+        let sheet = instrument.and_then(|instrument| sheets.find(&instrument.sheet).ok());
+        let has = sheet.is_some_and(|sheet| sheet.commands.of(Command::Zero).is_some());
+        channel.zeroes = has && matches!(channel.role, Role::Scale { .. });
+    }
+    setup
 }
 
 impl BenchThread {
@@ -186,6 +207,11 @@ impl Loop {
             );
         }
         self.journal.decided(at, taken, output.facts);
+        for Order::Zero { instrument } in &output.orders {
+            if let Some(orders) = self.dials.orders(instrument) {
+                orders.give(self.clock.now(), Command::Zero);
+            }
+        }
         for cue in output.cues {
             // nobody may be listening, which is no fault of the bench
             let _ = self.cues.send(cue);

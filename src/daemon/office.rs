@@ -8,7 +8,7 @@ use anyhow::{Context, bail};
 use super::desk::Desk;
 use super::files::{self, Expected, Kept, SaveError};
 use super::shelf::{FileName, Shelved};
-use super::works::{Works, sheets_are_known};
+use super::works::{Works, sheets_suffice};
 use crate::bench::BatchId;
 use crate::bench_file::BenchFile;
 use crate::plan::Alterations;
@@ -132,7 +132,7 @@ impl Desk {
         };
         let source = Source { file: &path.display().to_string(), text: &kept.text };
         let bench_file = BenchFile::read(source)?;
-        sheets_are_known(&bench_file, &self.ground.sheets)?;
+        sheets_suffice(&bench_file, &self.ground.sheets)?;
         let Some(old) = works.take() else { bail!("the daemon is stopping") };
         if let Err(error) = old.take_down().await {
             tracing::error!("{error:#}");

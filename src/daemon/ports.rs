@@ -7,9 +7,9 @@ use super::bench_loop::Handle;
 use crate::bench::{Input, Role};
 use crate::bench_file::{BenchFile, Instrument};
 use crate::clock::Clock;
-use crate::port::{self, Counters, Event, PortSettings};
+use crate::port::{self, Counters, Event, Orders, PortSettings};
 use crate::replay::{self, Mark, Piece};
-use crate::wire::{ChannelMap, Decoder, Item, Sheet, SheetLibrary};
+use crate::wire::{ChannelMap, Command, Decoder, Item, Sheet, SheetLibrary};
 
 /// One task for each instrument.
 pub struct Ports {
@@ -40,7 +40,8 @@ pub fn start(
             sheet: Arc::clone(sheet),
             channels: channels(instrument),
             clock: clock.clone(),
-            counters: bench.dials.of(&instrument.name).unwrap_or_default(),
+            counters: bench.dials.counters(&instrument.name).unwrap_or_default(),
+            orders: bench.dials.orders(&instrument.name).unwrap_or_default(),
             bench: bench.clone(),
         };
         ports.tasks.push(tokio::spawn(keeper.keep()));
@@ -66,6 +67,7 @@ struct Keeper {
     channels: Vec<ChannelMap>,
     clock: Clock,
     counters: Arc<Counters>,
+    orders: Arc<Orders>,
     bench: Handle,
 }
 
@@ -87,6 +89,7 @@ impl Keeper {
                 decoder,
                 self.clock.clone(),
                 Arc::clone(&self.counters),
+                Arc::clone(&self.orders),
                 move |event| router.route(event),
             );
             let task = guard.0.insert(tokio::spawn(run));
@@ -140,6 +143,9 @@ impl Router {
             }
             Event::Bytes { at, bytes } => tape(at, Mark::Bytes(bytes)),
             Event::Asked { at, question, .. } => tape(at, Mark::Asked { question }),
+            // the decoder is not told of it, so the tape need not be
+            Event::Told { command: Command::KeepAwake, .. } => {}
+            Event::Told { command, .. } => tracing::info!("{name}: told to {}", command.key()),
             Event::Quiet { at } => tape(at, Mark::Quiet),
             Event::Item(item) => {
                 let number = self.items.fetch_add(1, Ordering::Relaxed);

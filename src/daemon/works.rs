@@ -3,7 +3,7 @@
 
 use std::sync::Arc;
 
-use anyhow::Context;
+use anyhow::{Context, bail};
 use tokio::task::JoinHandle;
 
 use super::bench_loop::{self, BenchThread, Handle};
@@ -12,7 +12,7 @@ use super::hearing::Hearing;
 use super::{hook, ports};
 use crate::bench_file::BenchFile;
 use crate::clock::Clock;
-use crate::wire::SheetLibrary;
+use crate::wire::{Command, SheetLibrary};
 
 /// What does not change while the daemon runs.
 #[derive(Clone)]
@@ -36,16 +36,26 @@ pub struct Now {
     pub hearing: Arc<Hearing>,
 }
 
-/// Every wire sheet the file names must be known before anything is taken down for it.
+/// Every wire sheet the file names must be known, and have the commands it is to give, before
+/// anything is taken down for it.
 ///
 /// # Errors
-/// When one is not.
-pub fn sheets_are_known(bench_file: &BenchFile, sheets: &SheetLibrary) -> anyhow::Result<()> {
+/// When one is not, or has not.
+pub fn sheets_suffice(bench_file: &BenchFile, sheets: &SheetLibrary) -> anyhow::Result<()> {
     for instrument in &bench_file.instruments {
-        sheets.find(&instrument.sheet).with_context(|| {
+        let place = || {
             let line = instrument.line.map_or_else(String::new, |line| format!(", line {line}"));
             format!("{}{line}, instrument `{}`", bench_file.file, instrument.name)
-        })?;
+        };
+        let sheet = sheets.find(&instrument.sheet).with_context(place)?;
+        if instrument.keep_awake.is_some() && sheet.commands.of(Command::KeepAwake).is_none() {
+            bail!(
+                "{}: it is to be kept awake, and its wire sheet `{}` has no command for that; take \
+                 `keep_awake` out, or add the command to the sheet",
+                place(),
+                sheet.name
+            );
+        }
     }
     Ok(())
 }
@@ -55,8 +65,8 @@ impl Works {
     /// When a wire sheet is not known or the journal cannot be opened.
     pub fn put_up(ground: &Ground, bench_file: BenchFile) -> anyhow::Result<(Works, Now)> {
         let Ground { folder, sheets, clock } = ground;
-        sheets_are_known(&bench_file, sheets)?;
-        let bench = bench_loop::start(folder, &bench_file, clock.clone())?;
+        sheets_suffice(&bench_file, sheets)?;
+        let bench = bench_loop::start(folder, &bench_file, sheets, clock.clone())?;
         let handle = bench.handle.clone();
         let hook = hook::start(bench_file.alarm_command.clone(), handle.cues.subscribe());
         let ports = ports::start(&bench_file, sheets, clock, &handle)?;

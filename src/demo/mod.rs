@@ -41,6 +41,7 @@ pub struct Options {
 }
 
 const RECIPE: &str = include_str!("recipe.toml");
+const RECIPE_LYE_FIRST: &str = include_str!("recipe-lye-first.toml");
 const BENCH: &str = include_str!("bench.toml");
 const BENCH_THREE: &str = include_str!("bench-three.toml");
 const STORIES: &[(&str, &str)] = &[
@@ -52,6 +53,8 @@ const STORIES: &[(&str, &str)] = &[
     ("broken-probe", include_str!("stories/broken-probe.story")),
     ("scale-asleep", include_str!("stories/scale-asleep.story")),
     ("unit-key", include_str!("stories/unit-key.story")),
+    ("caustic-late", include_str!("stories/caustic-late.story")),
+    ("lye-first", include_str!("stories/lye-first.story")),
 ];
 const WIDTH: usize = 100;
 
@@ -84,7 +87,7 @@ pub async fn run(options: Options) -> anyhow::Result<ExitCode> {
         crate::cli::show_page(&gate.address())?;
     }
     let until = (!options.play).then_some(story.until);
-    let played = play(&daemon, &mut rig, story.pots, until, &clock).await;
+    let played = play(&daemon, &mut rig, &story, until, &clock).await;
     if options.play && played.is_ok() {
         stay().await?;
     }
@@ -106,21 +109,25 @@ pub fn stories() -> impl Iterator<Item = &'static str> {
 async fn play(
     daemon: &Daemon,
     rig: &mut Rig,
-    pots: usize,
+    story: &Story,
     until: Option<Span>,
     clock: &Clock,
 ) -> anyhow::Result<Vec<BatchId>> {
     let mut screen = Screen::default();
     let mut views = daemon.desk.views();
     let mut cues = daemon.desk.cues();
+    let (file, text) = match story.recipe.as_str() {
+        "lye-first" => ("Lantern Bar", RECIPE_LYE_FIRST),
+        _ => ("Lantern Soap", RECIPE),
+    };
     let request = StartRequest {
-        file: "Lantern Soap".to_owned(),
-        text: RECIPE.to_owned(),
+        file: file.to_owned(),
+        text: text.to_owned(),
         operator: None,
         ..StartRequest::default()
     };
     let mut batches = Vec::new();
-    for _ in 0..pots {
+    for _ in 0..story.pots {
         let started = daemon.desk.start(request.clone()).await;
         batches.push(started.map_err(anyhow::Error::msg)?);
     }

@@ -4,6 +4,7 @@ use tokio::sync::mpsc::unbounded_channel;
 
 use super::counters::Counters;
 use super::line::PortSettings;
+use super::orders::Orders;
 use super::task::{Event, run};
 use crate::clock::Clock;
 use crate::quantity::Span;
@@ -30,7 +31,8 @@ pub async fn hear(
     let (sender, mut events) = unbounded_channel();
     let tell = move |event| drop(sender.send(event));
     let decoder = Decoder::new(Arc::clone(sheet), Vec::new());
-    let task = run(settings, decoder, clock.clone(), Arc::new(Counters::default()), tell);
+    let (counters, orders) = (Arc::new(Counters::default()), Arc::new(Orders::default()));
+    let task = run(settings, decoder, clock.clone(), counters, orders, tell);
     tokio::pin!(task);
     let mut recording = Recording::default();
     if matches!(sheet.talk, Talk::Answers { .. }) {

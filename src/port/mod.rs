@@ -26,6 +26,7 @@ mod line;
 mod link;
 mod marks;
 mod open;
+mod orders;
 mod task;
 
 pub use counters::{Counters, Counts};
@@ -34,4 +35,5 @@ pub use health::Health;
 pub use hear::hear;
 pub use line::PortSettings;
 pub use open::OpenError;
+pub use orders::Orders;
 pub use task::{Event, run};

@@ -7,9 +7,10 @@ use super::line::PortSettings;
 use super::link::Link;
 use super::marks::Piece;
 use super::open::open;
+use super::orders::{Orders, Teller};
 use crate::clock::Clock;
 use crate::quantity::{Moment, Span};
-use crate::wire::{Decoder, FrameRead, Item, Talker};
+use crate::wire::{Command, Decoder, FrameRead, Item, Sheet, Talker};
 
 /// What a port tells of itself.
 #[derive(Clone, Debug, PartialEq)]
@@ -39,6 +40,12 @@ pub enum Event {
         question: usize,
         bytes: Vec<u8>,
     },
+    /// A command was written.
+    Told {
+        at: Moment,
+        command: Command,
+        bytes: Vec<u8>,
+    },
     /// A whole frame that can be read; its readings follow. One that cannot comes as an item.
     Frame {
         at: Moment,
@@ -51,7 +58,7 @@ pub enum Event {
 
 const RETRY_FIRST: Duration = Duration::from_millis(100);
 const RETRY_LONGEST: Duration = Duration::from_secs(1);
-/// A question that cannot be written within this is not written: the line is blocked.
+/// What cannot be written within this is not written: the line is blocked.
 const WRITE_LONGEST: Duration = Duration::from_millis(500);
 /// Looked at again at least this often, for frames that end by a pause and questions that are due.
 const IDLE: Span = Span::from_millis(50);
@@ -62,6 +69,7 @@ pub async fn run(
     mut decoder: Decoder,
     clock: Clock,
     counters: Arc<Counters>,
+    orders: Arc<Orders>,
     mut tell: impl FnMut(Event) + Send,
 ) {
     let sheet = Arc::new(decoder.sheet().clone());
@@ -79,6 +87,8 @@ pub async fn run(
                     decoder: &mut decoder,
                     clock: &clock,
                     counters: &counters,
+                    sheet: &sheet,
+                    teller: Teller::new(&orders, opened),
                     talker: Talker::new(&sheet, opened),
                     pulse: Pulse::new(&sheet, opened),
                     health: Health::Good,
@@ -102,6 +112,8 @@ struct Session<'a> {
     decoder: &'a mut Decoder,
     clock: &'a Clock,
     counters: &'a Counters,
+    sheet: &'a Sheet,
+    teller: Teller<'a>,
     talker: Option<Talker>,
     pulse: Pulse,
     health: Health,
@@ -111,7 +123,7 @@ impl Session<'_> {
     /// Returns why the port was lost.
     async fn serve(&mut self, tell: &mut (impl FnMut(Event) + Send)) -> String {
         loop {
-            if let Err(why) = self.ask(tell).await {
+            if let Err(why) = self.speak(tell).await {
                 return why;
             }
             let now = self.clock.now();
@@ -178,11 +190,8 @@ impl Session<'_> {
             // what came beside the question leaves the answer due
             let beside = matches!(&frame.read, Err(why) if why.is_beside_the_question());
             let known = matches!(&frame.read, Ok(readings) if readings.is_empty());
-            if let Some(talker) = &mut self.talker
-                && !beside
-                && !known
-            {
-                talker.answered();
+            if let Some(talker) = &mut self.talker {
+                if beside || known { talker.heard_nothing_of_use() } else { talker.answered() }
             }
             let mut items = Vec::new();
             frame.into_items(&mut items);
@@ -190,19 +199,39 @@ impl Session<'_> {
         }
     }
 
-    async fn ask(&mut self, tell: &mut (impl FnMut(Event) + Send)) -> Result<(), String> {
-        let Some(talker) = &mut self.talker else { return Ok(()) };
+    /// Writes the command or the question that is due; a command goes first, and neither while an
+    /// answer may come.
+    async fn speak(&mut self, tell: &mut (impl FnMut(Event) + Send)) -> Result<(), String> {
         let at = self.clock.now();
-        let Some(question) = talker.query(at) else { return Ok(()) };
-        self.decoder.asked(question.index);
-        match tokio::time::timeout(WRITE_LONGEST, self.link.write_all(&question.bytes)).await {
-            Ok(Ok(())) => {
-                tell(Event::Asked { at, question: question.index, bytes: question.bytes });
-                Ok(())
+        if self.talker.as_ref().is_some_and(|talker| talker.is_waiting(at)) {
+            return Ok(());
+        }
+        if let Some((command, bytes)) = self.teller.due(at, self.sheet) {
+            if let Some(talker) = &mut self.talker {
+                talker.told(at);
             }
+            if self.write(&bytes).await? {
+                tell(Event::Told { at, command, bytes });
+            }
+            return Ok(());
+        }
+        let Some(question) = self.talker.as_mut().and_then(|talker| talker.query(at)) else {
+            return Ok(());
+        };
+        self.decoder.asked(question.index);
+        if self.write(&question.bytes).await? {
+            tell(Event::Asked { at, question: question.index, bytes: question.bytes });
+        }
+        Ok(())
+    }
+
+    /// Whether it was written. A blocked line loses it; that the instrument does not answer is
+    /// noticed anyway.
+    async fn write(&mut self, bytes: &[u8]) -> Result<bool, String> {
+        match tokio::time::timeout(WRITE_LONGEST, self.link.write_all(bytes)).await {
+            Ok(Ok(())) => Ok(true),
             Ok(Err(error)) => Err(format!("cannot be written any more: {error}")),
-            // a blocked line loses this question; the instrument's silence is noticed anyway
-            Err(_) => Ok(()),
+            Err(_) => Ok(false),
         }
     }
 }

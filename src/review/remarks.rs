@@ -119,6 +119,13 @@ fn words<'a>(book: &Book, dated: &'a Dated) -> Option<(Option<&'a str>, String)>
         Fact::ZeroChecked { step, offset, .. } => {
             (Some(step), format!("zero checked: the empty pan reads {}", mass(book, *offset)))
         }
+        Fact::ZeroTaken { offset, .. } => {
+            let words = format!("scale set to zero by command: {}", mass(book, *offset));
+            (None, words)
+        }
+        Fact::ZeroNotTaken { .. } => {
+            (None, "the scale was told to take a zero and did not".to_owned())
+        }
         Fact::Corrected { ingredient, was, net, reason, .. } => {
             let (name, was, net) = (book.name(ingredient), mass(book, *was), mass(book, *net));
             (None, format!("{name} corrected from {was} to {net}: {reason}"))
@@ -177,6 +184,7 @@ fn notice_words(book: &Book, notice: Notice) -> String {
             format!("about {wants} for a vessel that may hold {most}")
         }
         Notice::DrawingMoisture => "the caustic gained mass by itself: moisture".to_owned(),
+        Notice::PanPressed { .. } => "answered yes by pressing the pan twice".to_owned(),
         Notice::UnitChanged { from, to } => format!("the scale's unit went from {from} to {to}"),
         Notice::TemperaturesApart { at, by_hand, probe } => format!(
             "{} {} by hand, {} by its probe: one of them was wrong",

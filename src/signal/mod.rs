@@ -1,9 +1,10 @@
-//! What readings say together: rest, rate, jumps, unrest. Each type states its delay.
+//! What readings say together: rest, rate, jumps, presses, unrest. Each type states its delay.
 //!
 //! A window is empty after a restart and after any silence. Empty means "unknown", and unknown
 //! is never rest.
 
 mod jump;
+mod press;
 mod rate;
 mod rest;
 mod settle;
@@ -11,6 +12,7 @@ mod trace;
 mod unsteady;
 
 pub use jump::JumpWindow;
+pub use press::{PressTest, PressWindow, Pressed};
 pub use rate::{Rate, RateWindow};
 pub use rest::{RestTest, RestWindow};
 pub use settle::SettleWindow;

@@ -23,7 +23,7 @@ pub struct SimBench {
     pub vessels: BTreeMap<String, Mass>,
 }
 
-pub const RECIPES: [&str; 3] = ["three-oils", "with-windows", "with-tests"];
+pub const RECIPES: [&str; 4] = ["three-oils", "with-windows", "with-tests", "lye-first"];
 pub const BENCHES: [&str; 5] =
     ["standard", "scale-and-pot", "scale-and-hand", "scale-only", "three-pots"];
 
@@ -33,6 +33,7 @@ pub fn recipe(name: &str) -> Option<ControlRecipe> {
         "three-oils" => Some(three_oils()),
         "with-windows" => Some(with_windows()),
         "with-tests" => Some(with_tests()),
+        "lye-first" => Some(lye_first()),
         _ => None,
     }
 }
@@ -133,6 +134,26 @@ pub fn with_windows() -> ControlRecipe {
             _ => {}
         }
     }
+    recipe
+}
+
+/// The same soap by cold process: the lye is made first, the oils follow it, and nothing is cooked.
+pub fn lye_first() -> ControlRecipe {
+    let mut recipe = three_oils();
+    let is_oil = |step: &Step| matches!(&step.kind, StepKind::Weigh(weigh) if matches!(weigh.amount, Amount::Fixed(_)));
+    let (oils, mut steps): (Vec<Step>, Vec<Step>) = recipe.steps.into_iter().partition(is_oil);
+    let cooked = |step: &Step| matches!(step.key.as_str(), "cook" | "weigh-glycerin");
+    steps.retain(|step| !cooked(step));
+    let after = steps.iter().position(|step| step.key == "combine").unwrap_or_default();
+    for (place, mut step) in oils.into_iter().enumerate() {
+        if let StepKind::Weigh(weigh) = &mut step.kind
+            && let Amount::Fixed(mass) = weigh.amount
+        {
+            weigh.amount = Amount::AfterLye(mass);
+        }
+        steps.insert(after + place, step);
+    }
+    recipe.steps = steps;
     recipe
 }
 
@@ -245,6 +266,7 @@ fn channel(name: &str, instrument: &str, role: Role, period_ms: i64) -> ChannelS
         instrument: instrument.to_owned(),
         role,
         period: Span::from_millis(period_ms),
+        zeroes: false,
     }
 }
 

@@ -57,6 +57,8 @@ pub struct Hand {
     pub(super) cups: Vec<String>,
     pub(super) tipped_at: Option<Span>,
     pub(super) combined_at: Option<Span>,
+    /// Has said that more was tipped in than weighed.
+    pub(super) told: bool,
     cooked: bool,
     pub(super) looks: usize,
     overheated: bool,
@@ -119,6 +121,7 @@ impl Hand {
             cups: Vec::new(),
             tipped_at: None,
             combined_at: None,
+            told: false,
             cooked: false,
             looks: 0,
             overheated: false,
@@ -196,6 +199,8 @@ impl Hand {
                 for cup in self.cups.clone() {
                     scene.tip_into_lye(&cup, f64::INFINITY);
                 }
+                let more = self.orders.tips_more.as_ref().map(|(_, more)| more.grams());
+                scene.strew_into_lye(more.unwrap_or_default());
                 scene.lye.cooling_s = BATH_COOLING_S;
                 self.tipped_at = Some(now);
             }
@@ -215,7 +220,10 @@ impl Hand {
                 scene.scale.zero_here();
                 self.pan_since = now;
             }
-            Busy::Presses { acts, .. } => events.extend(acts.into_iter().map(Event::Act)),
+            Busy::Presses { acts, .. } => {
+                self.told |= acts.iter().any(|act| matches!(act, Act::Correct { .. }));
+                events.extend(acts.into_iter().map(Event::Act));
+            }
         }
         self.busy == Busy::Free
     }

@@ -103,6 +103,13 @@ impl Lye {
         self.set_heat(heat_j);
     }
 
+    /// Some of it is poured off, as warm as it is.
+    pub fn keep(&mut self, part: f64) {
+        self.water_g *= part;
+        self.grains_g *= part;
+        self.dissolved_g *= part;
+    }
+
     pub fn step(&mut self, around_c: f64, dt_s: f64) {
         if self.water_g > 0.0 && self.grains_g > 0.0 {
             let heat_j = self.heat_j() - self.solution_heat_j();

@@ -133,17 +133,29 @@ impl Hand {
                 }
                 Some(if little { Want::Press(vec![confirm], 2) } else { Want::Spoon })
             }
+            // chosen already: it is being taken out
+            Ask::Remedy { .. } if takes_out(batch) => None,
             Ask::Remedy { options, .. } => {
-                let remedy = if self.orders.discards { Remedy::Discard } else { Remedy::SpoonOut };
+                let ways = [Remedy::SpoonOut, Remedy::UsePart];
+                let sound = ways.into_iter().find(|way| options.contains(way));
+                let remedy = sound.filter(|_| !self.orders.discards).unwrap_or(Remedy::Discard);
                 let act = Act::Choose { prompt, remedy };
                 options.contains(&remedy).then(|| Want::Press(vec![act], 3))
             }
             Ask::Dissolved if self.tipped_at.is_none() => Some(Want::Tip),
             Ask::Dissolved => scene.lye.is_clear().then(|| Want::Press(vec![confirm], 2)),
+            Ask::Combined if self.confesses(batch).is_some() => self.confesses(batch),
+            // a part of the lye was weighed off, and the jug stands there still
+            Ask::Combined if scene.on_pan.as_deref() == Some(JUG) => Some(Want::Take),
             Ask::Combined if self.combined_at.is_some() => Some(Want::Press(vec![confirm], 2)),
             Ask::Combined => self.lye_is_ready(now, view, batch).then_some(Want::Combine),
             Ask::VesselBack { ingredient } => {
                 self.bring_back(now, view, ingredient, confirm, scene)
+            }
+            Ask::SameCup { .. } => {
+                let cup = self.vessel_for(batch.weighing.as_ref()?);
+                let same = scene.on_pan.as_ref()? == &cup;
+                Some(if same { Want::Press(vec![confirm], 3) } else { Want::Take })
             }
             Ask::Look if self.orders.ignores_looks => None,
             Ask::Look => Some(self.look(&batch.batch, confirm)),
@@ -154,6 +166,16 @@ impl Hand {
             Ask::Done => Some(Want::Press(vec![confirm], WORK_S as u32)),
             _ => Some(Want::Press(vec![confirm], 3)),
         }
+    }
+
+    /// More was tipped in than its cup held: that is said once.
+    fn confesses(&self, batch: &BatchView) -> Option<Want> {
+        let (ingredient, more) = self.orders.tips_more.as_ref().filter(|_| !self.told)?;
+        let capture = batch.captures.iter().find(|capture| &capture.ingredient == ingredient)?;
+        let (batch, ingredient) = (batch.batch.clone(), ingredient.clone());
+        let reason = "a second spoonful went in after the cup was weighed".to_owned();
+        let mass = capture.net + *more;
+        Some(Want::Press(vec![Act::Correct { batch, ingredient, mass, reason }], 4))
     }
 
     /// The pot is looked at, and what is seen is said: first trace, then paste.
@@ -282,6 +304,10 @@ impl Hand {
         self.vessels.insert(weighing.ingredient.clone(), name.clone());
         name
     }
+}
+
+fn takes_out(batch: &BatchView) -> bool {
+    batch.weighing.as_ref().is_some_and(|weighing| weighing.phase == Phase::TakingOut)
 }
 
 fn since(now: Span, then: Option<Span>) -> f64 {

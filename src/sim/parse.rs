@@ -160,7 +160,7 @@ impl Reader<'_> {
 
     fn order(&mut self, line: &str) -> Result<(), Wanted> {
         let wanted = "one of: overpour NAME by MASS, underpour NAME by MASS, discard when over, \
-                      leave at TIME for TIME, overheat to TEMPERATURE, ignore looks, \
+                      tip MASS more NAME than weighed, leave at TIME for TIME, overheat to TEMPERATURE, ignore looks, \
                       measure by hand";
         let orders = self.story.hand.get_or_insert_with(Orders::default);
         let (verb, rest) = split_word(line);
@@ -170,6 +170,11 @@ impl Reader<'_> {
                 let by = mass(by)?;
                 let by = if verb == "underpour" { -by } else { by };
                 orders.off_target.push((name.trim().into(), by));
+            }
+            ("tip", rest) => {
+                let (by, name) = rest.split_once(" more ").ok_or(wanted)?;
+                let name = name.strip_suffix(" than weighed").ok_or(wanted)?;
+                orders.tips_more = Some((name.trim().into(), mass(by)?));
             }
             ("discard", "when over") => orders.discards = true,
             ("ignore", "looks") => orders.ignores_looks = true,

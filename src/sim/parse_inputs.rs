@@ -128,6 +128,7 @@ fn act(verb: &str, rest: &str) -> Option<Result<Does, Wanted>> {
         "measured" => measured(rest),
         "test" => test(rest),
         "take-scale" => Ok(Does::TakeScale),
+        "take-zero" => Ok(Does::TakeZero { channel: rest.to_owned() }),
         "take-probe" => Ok(Does::TakeProbe { channel: rest.to_owned() }),
         "emergency" => Ok(Does::Emergency),
         "heard" => rest

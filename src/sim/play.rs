@@ -136,6 +136,7 @@ impl Player<'_> {
                 Act::Test { batch, test, method, sample, value }
             }
             Does::TakeScale => Act::Scale { batch },
+            Does::TakeZero { channel } => Act::Zero { channel: Channel::new(&channel) },
             Does::TakeProbe { channel } => Act::Probe { batch, channel: Channel::new(&channel) },
             Does::Emergency => Act::Emergency,
             Does::Silence => Act::Silence,

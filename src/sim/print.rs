@@ -71,6 +71,7 @@ fn act_words(act: &Act) -> String {
             words
         }
         Act::Scale { .. } => "take-scale".to_owned(),
+        Act::Zero { channel } => format!("take-zero {channel}"),
         Act::Probe { channel, .. } => format!("take-probe {channel}"),
         Act::Emergency => "emergency".to_owned(),
         Act::Silence => "silence".to_owned(),

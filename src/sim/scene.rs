@@ -14,6 +14,8 @@ pub const CUP: &str = "cup";
 pub const JUG: &str = "jug";
 pub const BEAKER: &str = "beaker";
 
+/// The caustic in the jug, whichever it is.
+const IN_LYE: &str = "caustic";
 const ROOM_C: f64 = 21.0;
 /// A stream still falls after the bottle has been righted.
 const FALL_S: f64 = 0.15;
@@ -97,9 +99,13 @@ impl Scene {
         self.arriving_g_per_s = 0.0;
     }
 
-    /// Takes grams of what is in the vessel on the pan out of it.
+    /// Takes grams of what is in the vessel on the pan out of it; of a lye, both that it is made of.
     pub fn spoon_out(&mut self, ingredient: &IngredientId, grams: f64) {
-        if let Some(name) = self.on_pan.clone() {
+        if self.on_pan.as_deref() == Some(JUG) {
+            let held = self.vessel(JUG).net_g();
+            let taken = self.tip_out(JUG, grams);
+            self.lye.keep(1.0 - if held > 0.0 { taken / held } else { 0.0 });
+        } else if let Some(name) = self.on_pan.clone() {
             let held = self.vessel(&name).contents.entry(ingredient.clone()).or_default();
             *held = (*held - grams).max(0.0);
         }
@@ -117,6 +123,12 @@ impl Scene {
     /// Tips up to so many grams of caustic into the liquid.
     pub fn tip_into_lye(&mut self, cup: &str, grams: f64) {
         let grams = self.tip_out(cup, grams);
+        self.strew_into_lye(grams);
+    }
+
+    /// Caustic from wherever, into the jug.
+    pub fn strew_into_lye(&mut self, grams: f64) {
+        *self.vessel(JUG).contents.entry(IN_LYE.into()).or_default() += grams;
         self.lye.add_grains(grams, self.room_c);
     }
 

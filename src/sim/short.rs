@@ -43,6 +43,12 @@ pub fn fact(fact: &Fact, asked: &mut Asked) -> String {
             format!("zero doubted {step}, {} for {}", mass(*gross), mass(*expected))
         }
         Fact::ZeroChecked { offset, .. } => format!("zero checked at {}", mass(*offset)),
+        Fact::ZeroAsked { gross, .. } => format!("zero asked at {}", mass(*gross)),
+        Fact::ZeroTaken { offset, .. } => format!("zero taken at {}", mass(*offset)),
+        Fact::ZeroNotTaken { gross, .. } => {
+            let at = gross.map_or_else(|| "no rest".to_owned(), mass);
+            format!("zero not taken, {at}")
+        }
         Fact::Noticed { notice, .. } => format!("noticed {}", notice_words(notice)),
         Fact::WindowReached { step, .. } => format!("window reached {step}"),
         Fact::Shelved { at, .. } => format!("shelved {}", at.words()),
@@ -246,6 +252,7 @@ const fn ask_name(asks: &Ask) -> &'static str {
         Ask::AddAnyway => "add-anyway",
         Ask::Done => "done",
         Ask::StillThere => "still-there",
+        Ask::SameCup { .. } => "same-cup",
         Ask::LeaveUnrecorded => "leave-unrecorded",
         Ask::NothingAdded { .. } => "nothing-added",
         Ask::WhichVessel { .. } => "which-vessel",
@@ -304,6 +311,7 @@ fn notice_words(notice: &Notice) -> String {
         Notice::NoRoomOnScale { lacks } => format!("no room on scale for {}", mass(*lacks)),
         Notice::NoRoomInVessel { wants, most } => format!("{wants} for a vessel of {most}"),
         Notice::DrawingMoisture => "moisture".to_owned(),
+        Notice::PanPressed { prompt } => format!("pan pressed for {prompt}"),
         Notice::UnitChanged { from, to } => format!("unit changed from {from} to {to}"),
         Notice::TemperaturesApart { at, by_hand, probe } => {
             let (by_hand, probe) = (celsius(*by_hand), celsius(*probe));

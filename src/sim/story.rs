@@ -33,6 +33,8 @@ pub struct Story {
 pub struct Orders {
     /// Pours this much above the target (below, where negative).
     pub off_target: Vec<(IngredientId, Mass)>,
+    /// Tips in this much more than was weighed, and says so when it has dissolved.
+    pub tips_more: Option<(IngredientId, Mass)>,
     /// Over-poured caustic: discards instead of spooning back.
     pub discards: bool,
     /// Leaves the room at the first time, for the second.
@@ -216,6 +218,10 @@ pub enum Does {
     },
     /// The scale is now with this batch.
     TakeScale,
+    /// The scale is told to take a zero.
+    TakeZero {
+        channel: String,
+    },
     /// This probe is now with this batch.
     TakeProbe {
         channel: String,

@@ -190,7 +190,7 @@ impl Decoder {
             let value = modbus::answered(&sheet.modbus, self.asked.question(), text);
             if self.asked != Asked::Unknown {
                 // one question has one answer
-                self.await_nothing();
+                self.asked = Asked::Nothing;
             }
             return modbus::read(value?, &self.channels, at, text, out);
         }

@@ -57,7 +57,9 @@ fn read_found(
         return Ok((None, status));
     }
     let sign = text("sign").is_some_and(|sign| sign.contains(is_minus));
-    let number = number(&value, field, negative || sign).ok_or(Refusal::NotANumber(value))?;
+    let whole = found.name("value").map_or(&[][..], |part| part.as_bytes());
+    let number = number(&latin(whole), field, negative || sign);
+    let number = number.ok_or(Refusal::NotANumber(value))?;
     let number = pointed(field, found, number)?;
     if status == Status::Unstated && number.blanked {
         // a last digit left blank is how some scales say that they move
@@ -201,7 +203,7 @@ const EXPONENT_MAX: i32 = 12;
 
 /// Reads `+0012.50`, `-   12.3`, `12,5`, `1.25E+01`, `12.3 ` with its last digit blank.
 fn number(text: &str, field: &Field, negative: bool) -> Option<Number> {
-    let mut body = text.trim();
+    let mut body = text.trim_start();
     let mut minus = negative;
     if let Some(rest) = body.strip_prefix(is_minus) {
         minus = true;
@@ -211,14 +213,15 @@ fn number(text: &str, field: &Field, negative: bool) -> Option<Number> {
     }
     let body = body.trim_start();
     let (mantissa, exponent) = match body.split_once(['E', 'e']) {
-        Some((mantissa, exponent)) => (mantissa, exponent.parse::<i32>().ok()?),
+        Some((mantissa, exponent)) => (mantissa, exponent.trim_end().parse::<i32>().ok()?),
         None => (body, 0),
     };
     let point = char::from(field.decimal);
     let (whole, fraction) = mantissa.split_once(point).unwrap_or((mantissa, ""));
-    // a blank in place of the last digit: the instrument shows no digit it is not sure of
+    let whole = whole.trim_end();
+    // one blank in place of the last digit: the instrument shows no digit it is not sure of
     let shown = fraction.trim_end();
-    let blanked = fraction.len() > shown.len();
+    let blanked = !shown.is_empty() && fraction.len() == shown.len() + 1;
     let digits_only = |part: &str| part.bytes().all(|byte| byte.is_ascii_digit());
     if whole.len() + shown.len() > DIGITS_MAX || shown.len() > DECIMALS_MAX {
         return None;
@@ -244,13 +247,16 @@ fn scaled(digits: i64, decimals: i32, blanked: bool) -> Option<Number> {
     Some(Number { digits, decimals: decimals as u8, blanked })
 }
 
-/// Bytes that are no UTF-8 are taken one for one, as Latin-1 has them.
 fn trimmed(bytes: &[u8]) -> String {
-    let text = match std::str::from_utf8(bytes) {
+    latin(bytes).trim_matches([' ', '\t']).to_owned()
+}
+
+/// Bytes that are no UTF-8 are taken one for one, as Latin-1 has them.
+fn latin(bytes: &[u8]) -> String {
+    match std::str::from_utf8(bytes) {
         Ok(text) => text.to_owned(),
         Err(_) => bytes.iter().map(|&byte| char::from(byte)).collect(),
-    };
-    text.trim_matches([' ', '\t']).to_owned()
+    }
 }
 
 /// Hyphens, dashes and the minus sign, and the bytes that stand for a dash in one-byte codes.

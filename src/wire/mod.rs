@@ -22,6 +22,8 @@ mod library;
 mod lost_digit;
 mod modbus;
 mod rank;
+#[cfg(test)]
+mod rare;
 mod sheet;
 mod talk;
 mod verify;
@@ -35,5 +37,5 @@ pub use heard::{Heard, Impression, Recording};
 pub use library::{SheetLibrary, UnknownSheet};
 pub use lost_digit::{LostDigit, lost_digit, lost_digit_of_shipped};
 pub use rank::{Fit, ValueSeen, rank};
-pub use sheet::{Commands, Flow, Line, LineParity, Quantity, Sheet, Talk};
+pub use sheet::{Command, Commands, Flow, Line, LineParity, Quantity, Sheet, Talk};
 pub use talk::{Question, Talker};

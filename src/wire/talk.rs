@@ -25,6 +25,8 @@ pub struct Talker {
     next: usize,
     due: Option<Moment>,
     waiting_since: Option<Moment>,
+    /// What it waits for is the answer to a command.
+    told: bool,
 }
 
 impl Talker {
@@ -44,6 +46,7 @@ impl Talker {
             next: 0,
             due: Some(opened + SETTLE),
             waiting_since: None,
+            told: false,
         })
     }
 
@@ -53,21 +56,42 @@ impl Talker {
         if self.due.is_some_and(|due| now < due) {
             return None;
         }
-        if self.waiting_since.is_some_and(|since| now.since(since) < self.patience) {
+        if self.is_waiting(now) {
             return None;
         }
         let index = self.next;
         let bytes = self.queries.get(index).cloned()?;
         self.next = (self.next + 1) % self.queries.len();
         self.waiting_since = Some(now);
+        self.told = false;
         let apart = self.every.nanos() / self.queries.len() as i64;
         self.due = Some(now + Span::from_nanos(apart));
         Some(Question { index, bytes })
     }
 
+    /// An answer may still come: nothing else is written meanwhile.
+    pub fn is_waiting(&self, now: Moment) -> bool {
+        self.waiting_since.is_some_and(|since| now.since(since) < self.patience)
+    }
+
+    /// A command was written: it may be answered too, and that must not be taken for the answer to
+    /// a question.
+    pub fn told(&mut self, now: Moment) {
+        self.waiting_since = Some(now);
+        self.told = true;
+    }
+
+    /// A frame came that reads nothing: the heading of a ticket, or what answers a command.
+    pub fn heard_nothing_of_use(&mut self) {
+        if self.told {
+            self.answered();
+        }
+    }
+
     /// An answer came, whatever it said.
     pub fn answered(&mut self) {
         self.waiting_since = None;
+        self.told = false;
     }
 
     /// When to look again.
@@ -111,6 +135,24 @@ mod tests {
         assert!(talker.query(at(400)).is_some());
         assert_eq!(talker.wakeup(at(400)), at(1400));
         assert!(talker.query(at(1400)).is_some(), "an answer that is not coming is given up");
+    }
+
+    #[test]
+    fn a_command_has_its_answer_before_the_next_question() {
+        let mut talker = talker("letter-answer");
+        assert!(talker.query(at(150)).is_some());
+        assert!(talker.is_waiting(at(151)));
+        talker.heard_nothing_of_use();
+        assert!(talker.is_waiting(at(152)), "the answer to the question is still due");
+        talker.answered();
+        talker.told(at(200));
+        assert_eq!(talker.query(at(400)), None, "the answer to the command is due");
+        talker.heard_nothing_of_use();
+        assert!(talker.query(at(400)).is_some());
+        talker.answered();
+        talker.told(at(500));
+        assert_eq!(talker.query(at(1499)), None);
+        assert!(talker.query(at(1500)).is_some(), "it does not answer commands");
     }
 
     #[test]

@@ -60,6 +60,7 @@ pub fn setup() -> Setup {
         instrument: name.to_owned(),
         role,
         period: Span::from_millis(period_ms),
+        zeroes: name == "scale",
     };
     Setup {
         channels: vec![

@@ -198,6 +198,32 @@ fn demo_unit_key() {
     assert_eq!(changes, [(gram, ounce), (ounce, gram)]);
 }
 
+#[test]
+fn demo_caustic_late() {
+    let (shown, facts) = demo("caustic-late");
+    let used =
+        facts.iter().any(|fact| matches!(fact, Fact::RemedyChosen { remedy: Remedy::UsePart, .. }));
+    let out = facts.iter().any(|fact| matches!(fact, Fact::TakenOut { .. }));
+    assert!(used && out, "{shown}");
+    let heavy = changes(&facts, |alarm| matches!(alarm, AlarmId::LyeHeavy { .. }));
+    assert_eq!(heavy.first(), Some(&AlarmChange::Raised), "{heavy:?}");
+    assert_eq!(heavy.last(), Some(&AlarmChange::ReturnedToNormal), "{heavy:?}");
+}
+
+#[test]
+fn demo_lye_first() {
+    let (shown, facts) = demo("lye-first");
+    let order: Vec<&str> = facts
+        .iter()
+        .filter_map(|fact| match fact {
+            Fact::Captured { ingredient, .. } => Some(ingredient.0.as_str()),
+            _ => None,
+        })
+        .collect();
+    let first = |wanted: &str| order.iter().position(|name| *name == wanted);
+    assert!(first("naoh").is_some() && first("naoh") < first("coconut"), "{order:?}\n{shown}");
+}
+
 // --- a batch by hand -----------------------------------------------------------------------------
 
 const RECIPE: &str = r#"

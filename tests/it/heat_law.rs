@@ -265,6 +265,29 @@ fn the_gate_has_edges() {
     }
 }
 
+/// A yes against the windows is one for what the windows are now: after a minute, or when nothing
+/// speaks against it any more, the plain question is put again.
+#[test]
+fn a_yes_to_combine_anyway_stands_for_a_minute() {
+    let after = |wait: &str, lines: &str| {
+        at_gate(&format!(
+            "then measured lye 60 °C
+             then measured oils 43 °C
+             then confirm
+             then answer refused
+             then screen asks combine-anyway
+             then wait {wait}
+             {lines}"
+        ))
+    };
+    after("59.9 s", "then screen asks combine-anyway\nthen confirm\nthen answer done");
+    after("60 s", "then screen asks combined\nthen confirm\nthen answer refused");
+    after(
+        "1 s",
+        "then measured lye 54 °C\nthen screen asks combined\nthen confirm\nthen answer done",
+    );
+}
+
 #[test]
 fn what_cannot_be_is_refused() {
     for (place, temperature, answer) in [

@@ -6,7 +6,7 @@ use std::time::{Duration, Instant};
 
 use panroom::clock::Clock;
 use panroom::demo::SimPort;
-use panroom::port::{Counters, Event, Health, PortSettings, run};
+use panroom::port::{Counters, Event, Health, Orders, PortSettings, run};
 use panroom::quantity::{Mass, MassUnit};
 use panroom::reading::Channel;
 use panroom::wire::{ChannelMap, Decoder, Item, Line, SheetLibrary};
@@ -18,10 +18,15 @@ const PATIENCE: Duration = Duration::from_secs(20);
 struct Watched {
     events: UnboundedReceiver<Event>,
     counters: Arc<Counters>,
+    orders: Arc<Orders>,
     task: JoinHandle<()>,
 }
 
 fn watch(path: &Path, sheet: &str, line: impl Fn(Line) -> Line) -> Watched {
+    watch_with(path, sheet, line, Orders::default())
+}
+
+fn watch_with(path: &Path, sheet: &str, line: impl Fn(Line) -> Line, orders: Orders) -> Watched {
     let library = SheetLibrary::built_in().unwrap();
     let sheet = library.find(sheet).unwrap();
     let map = ChannelMap {
@@ -35,8 +40,10 @@ fn watch(path: &Path, sheet: &str, line: impl Fn(Line) -> Line) -> Watched {
     let counters = Arc::new(Counters::default());
     let (sender, events) = unbounded_channel();
     let tell = move |event| drop(sender.send(event));
-    let task = tokio::spawn(run(settings, decoder, Clock::new(), Arc::clone(&counters), tell));
-    Watched { events, counters, task }
+    let orders = Arc::new(orders);
+    let (counted, told) = (Arc::clone(&counters), Arc::clone(&orders));
+    let task = tokio::spawn(run(settings, decoder, Clock::new(), counted, told, tell));
+    Watched { events, counters, orders, task }
 }
 
 impl Watched {

@@ -4,7 +4,7 @@
 use panroom::bench::Settings;
 use panroom::quantity::{Mass, MassUnit, Moment, Span};
 use panroom::reading::{Channel, Reading, Status, Value};
-use panroom::signal::{JumpWindow, RateWindow, RestTest, RestWindow, UnsteadyWindow};
+use panroom::signal::{JumpWindow, PressWindow, RateWindow, RestTest, RestWindow, UnsteadyWindow};
 use panroom::sim::Chance;
 
 const TRIALS: u64 = 200;
@@ -161,6 +161,16 @@ fn unsteady() -> Box<dyn FnMut(f64, i64) -> bool> {
     })
 }
 
+fn pressed() -> Box<dyn FnMut(f64, i64) -> bool> {
+    let (mut rest, mut window) = (RestWindow::default(), PressWindow::default());
+    let (test, press) =
+        (Settings::default().rest_test(d(), false), Settings::default().press_test(d()));
+    Box::new(move |t, counts| {
+        rest.push(&reading(t, counts), &test);
+        window.push(moment(t), d() * counts, rest.at_rest(&test), &press).is_some()
+    })
+}
+
 fn table() -> String {
     let settings = Settings::default();
     let (caustic, other) = (settings.rest_test(d(), true), settings.rest_test(d(), false));
@@ -173,6 +183,12 @@ fn table() -> String {
         // beats against the readings, so that no two neighbours agree
         if t < 5.0 { 500.0 } else { 500.0 + 6.0 * (t * 9.7).sin() }
     };
+    // 0.4 s each, as heavy as 300 g and never quite as heavy as a moment ago
+    let is_twice = |t: f64, s: f64| (4.5..4.5 + s).contains(&t) || (5.4..5.4 + s).contains(&t);
+    let hand = move |t: f64| {
+        if is_twice(t, 0.4) { 3500.0 + 200.0 * (t * 23.0).sin() } else { 500.0 }
+    };
+    let bottle = move |t: f64| if is_twice(t, 0.6) { 3500.0 } else { 500.0 };
     let mut text = String::new();
     for (words, by) in &ALL {
         let row = measure(&pour, by, Some(5.0), rest(caustic));
@@ -186,6 +202,11 @@ fn table() -> String {
         text += &measure(&beginning, by, None, put_on).line("put on", "a pour of 10 g/s", words);
         text += &measure(&blender, by, Some(5.0), unsteady).line("unsteady", "±6 d", words);
         text += &measure(&still, by, None, unsteady).line("unsteady", "still", words);
+        let row = measure(&hand, by, Some(5.8), pressed);
+        text += &row.line("pressed", "a hand, twice 0.4 s", words);
+        let row = measure(&bottle, by, None, pressed);
+        text += &row.line("pressed", "a bottle, twice 0.6 s", words);
+        text += &measure(&beginning, by, None, pressed).line("pressed", "a pour of 10 g/s", words);
     }
     text
 }

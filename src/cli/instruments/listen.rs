@@ -2,15 +2,16 @@ use std::io::Write;
 use std::process::ExitCode;
 use std::sync::Arc;
 
+use anyhow::bail;
 use tokio::sync::mpsc::{UnboundedReceiver, unbounded_channel};
 
 use super::super::bench_side::{interrupted, sheets};
 use super::{ListenArgs, is_report_device};
 use crate::clock::Clock;
-use crate::port::{Counters, Event, PortSettings, run};
+use crate::port::{Counters, Event, Orders, PortSettings, run};
 use crate::quantity::Moment;
 use crate::wire::{
-    Decoder, Heard, Item, Line, Recording, Sheet, escape, plain_channels, reading_words,
+    Command, Decoder, Heard, Item, Line, Recording, Sheet, escape, plain_channels, reading_words,
 };
 
 /// Bytes of one line of the dump.
@@ -24,6 +25,15 @@ pub async fn listen(args: ListenArgs) -> anyhow::Result<ExitCode> {
         Some(name) => Sheet::clone(library.find(name)?),
         None => Sheet::of_nothing(Line::default(), is_report_device(&args.port)),
     };
+    let command = args.send.map(Command::from);
+    if let Some(missing) = command.filter(|command| sheet.commands.of(*command).is_none()) {
+        bail!(
+            "the wire sheet `{}` has no command `{}`; if the manual has one, add it to the sheet \
+             under [commands]",
+            sheet.name,
+            missing.key()
+        );
+    }
     let line = args.line.over(sheet.line);
     let settings = PortSettings { path: args.port, line };
     let mut page = Page {
@@ -38,7 +48,14 @@ pub async fn listen(args: ListenArgs) -> anyhow::Result<ExitCode> {
     let tell = move |event| drop(sender.send(event));
     let decoder = Decoder::new(Arc::new(sheet.clone()), plain_channels(&sheet));
     let clock = Clock::new();
-    let reader = run(settings, decoder, clock.clone(), Arc::clone(&counters), tell);
+    let orders = Arc::new(Orders::default());
+    let told = Arc::clone(&orders);
+    let reader = run(settings, decoder, clock.clone(), Arc::clone(&counters), told, tell);
+    let give = || {
+        if let Some(command) = command {
+            orders.give(clock.now(), command);
+        }
+    };
     let over = async {
         match args.long {
             Some(long) => tokio::time::sleep(clock.real(long)).await,
@@ -46,7 +63,7 @@ pub async fn listen(args: ListenArgs) -> anyhow::Result<ExitCode> {
         }
     };
     tokio::select! {
-        shown = show(&mut page, events) => shown?,
+        shown = show(&mut page, events, give) => shown?,
         () = reader => {}
         () = interrupted() => {}
         () = over => {}
@@ -56,8 +73,17 @@ pub async fn listen(args: ListenArgs) -> anyhow::Result<ExitCode> {
     Ok(if heard.bytes + heard.damaged > 0 { ExitCode::SUCCESS } else { ExitCode::FAILURE })
 }
 
-async fn show(page: &mut Page, mut events: UnboundedReceiver<Event>) -> std::io::Result<()> {
+/// Once the port is open for the first time, the command is given.
+async fn show(
+    page: &mut Page,
+    mut events: UnboundedReceiver<Event>,
+    give: impl Fn(),
+) -> std::io::Result<()> {
+    let mut given = false;
     while let Some(event) = events.recv().await {
+        if event == Event::Back && !std::mem::replace(&mut given, true) {
+            give();
+        }
         page.event(event)?;
     }
     Ok(())
@@ -90,6 +116,10 @@ impl Page {
             Event::Damaged { at } => {
                 let time = self.time(at);
                 writeln!(self.out, "{time}  ??  a byte came with a wrong parity or stop bit")?;
+            }
+            Event::Told { at, command, bytes } => {
+                let time = self.time(at);
+                writeln!(self.out, "{time}  told `{}`, {}", escape(&bytes), command.key())?;
             }
             Event::Asked { at, bytes, .. } => {
                 let time = self.time(at);

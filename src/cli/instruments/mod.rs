@@ -9,7 +9,7 @@ use std::path::{Path, PathBuf};
 use clap::{Args, ValueEnum};
 
 use crate::quantity::Span;
-use crate::wire::{Line, LineParity};
+use crate::wire::{Command, Line, LineParity};
 
 pub use identify::identify;
 pub use listen::listen;
@@ -40,6 +40,9 @@ pub struct ListenArgs {
     /// A folder of wire sheets of your own
     #[arg(long, value_name = "DIR")]
     sheets: Option<PathBuf>,
+    /// Tell the instrument this once, by the command of its wire sheet, and see what it does
+    #[arg(long, value_name = "COMMAND", requires = "sheet")]
+    send: Option<CommandName>,
     /// Stop after this long, like "10 s" [default: until Ctrl-C]
     #[arg(long = "for", value_name = "TIME", value_parser = Span::parse)]
     long: Option<Span>,
@@ -82,6 +85,26 @@ struct LineArgs {
     /// 1 or 2
     #[arg(long, value_parser = clap::value_parser!(u8).range(1..=2))]
     stop_bits: Option<u8>,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+enum CommandName {
+    /// The empty pan is zero
+    Zero,
+    /// What stands on the pan is zero; for a check of the bench, never in the middle of a batch
+    Tare,
+    /// Do not fall asleep
+    KeepAwake,
+}
+
+impl From<CommandName> for Command {
+    fn from(name: CommandName) -> Command {
+        match name {
+            CommandName::Zero => Command::Zero,
+            CommandName::Tare => Command::Tare,
+            CommandName::KeepAwake => Command::KeepAwake,
+        }
+    }
 }
 
 #[derive(Clone, Copy, ValueEnum)]

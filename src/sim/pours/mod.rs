@@ -155,7 +155,7 @@ impl PourSession {
         let role = Role::Scale { facts, unit: MassUnit::Gram };
         let (channel, instrument) = (Channel::new("scale"), "scale".to_owned());
         let setup = Setup {
-            channels: vec![ChannelSetup { channel, instrument, role, period }],
+            channels: vec![ChannelSetup { channel, instrument, role, period, zeroes: false }],
             ..Setup::default()
         };
         let mut session = PourSession {

@@ -94,6 +94,38 @@ pub struct Commands {
     pub keep_awake: Option<Vec<u8>>,
 }
 
+/// What an instrument can be told to do.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Command {
+    /// The empty pan is zero.
+    Zero,
+    /// What stands on the pan is zero. Never while a batch is weighed.
+    Tare,
+    KeepAwake,
+}
+
+impl Commands {
+    /// The bytes of the command, where the instrument has it.
+    pub fn of(&self, command: Command) -> Option<&[u8]> {
+        match command {
+            Command::Zero => self.zero.as_deref(),
+            Command::Tare => self.tare.as_deref(),
+            Command::KeepAwake => self.keep_awake.as_deref(),
+        }
+    }
+}
+
+impl Command {
+    /// As a wire sheet names it.
+    pub const fn key(self) -> &'static str {
+        match self {
+            Command::Zero => "zero",
+            Command::Tare => "tare",
+            Command::KeepAwake => "keep_awake",
+        }
+    }
+}
+
 /// Where a frame begins and ends.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Frame {

@@ -3,7 +3,7 @@
 //!
 //! `PANROOM_CAMPAIGN_HOURS=10000 cargo test --release --test it campaign -- --nocapture` runs so
 //! many simulated bench-hours on all cores; the tests run a short one. A failing seed is printed,
-//! and `PANROOM_CAMPAIGN_SEED=n` with the same command plays it alone.
+//! and `PANROOM_CAMPAIGN_SEED=n` with the same command plays it alone and tells what was done and decided.
 
 mod checks;
 mod play;
@@ -96,7 +96,7 @@ impl Tally {
 fn campaign() {
     let number = |name: &str| std::env::var(name).ok();
     if let Some(seed) = number("PANROOM_CAMPAIGN_SEED") {
-        let tally = one(seed.parse().expect("a seed is a number"));
+        let tally = one(seed.parse().expect("a seed is a number"), true);
         tally.report(0.0);
         assert!(tally.broken.is_empty(), "{}", tally.broken.join("\n"));
         return;
@@ -112,7 +112,7 @@ fn campaign() {
         for _ in 0..threads {
             scope.spawn(|| {
                 while whole.lock().expect("no thread panics with it").hours < hours {
-                    let tally = one(next.fetch_add(1, Ordering::Relaxed));
+                    let tally = one(next.fetch_add(1, Ordering::Relaxed), false);
                     for broken in &tally.broken {
                         println!("{broken}");
                     }
@@ -128,10 +128,15 @@ fn campaign() {
 }
 
 /// One batch; a panic in it is a broken seed, with what it said.
-fn one(seed: u64) -> Tally {
+fn one(seed: u64, aloud: bool) -> Tally {
     let played = catch_unwind(AssertUnwindSafe(|| {
         let trouble = Trouble::of(seed);
-        Play::new(seed, &trouble).run()
+        let play = Play::new(seed, &trouble);
+        if aloud {
+            println!("{trouble:?}");
+            return play.aloud().run();
+        }
+        play.run()
     }));
     played.unwrap_or_else(|panic| {
         let said = panic.downcast_ref::<String>().cloned();

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use panroom::bench::View;
-use panroom::bench::{Act, Bench, Fact, Input, JournalStatus, Numbered, SessionOpened};
+use panroom::bench::{Act, Bench, Fact, Input, JournalStatus, Numbered, Output, SessionOpened};
 use panroom::quantity::{Mass, MassUnit, Moment, Span};
 use panroom::reading::{Reading, Value};
 use panroom::sim::fixture::{self, SimBench};
@@ -33,6 +33,8 @@ pub struct Play<'a> {
     down: Option<(Span, Moment)>,
     checks: Checks,
     tally: Tally,
+    /// Tells acts with their replies, and facts, as they come.
+    aloud: bool,
 }
 
 impl<'a> Play<'a> {
@@ -51,7 +53,12 @@ impl<'a> Play<'a> {
             down: None,
             checks: Checks::new(trouble.scale_lies()),
             tally: Tally::default(),
+            aloud: false,
         }
+    }
+
+    pub fn aloud(self) -> Play<'a> {
+        Play { aloud: true, ..self }
     }
 
     pub fn run(mut self) -> Tally {
@@ -156,6 +163,9 @@ impl<'a> Play<'a> {
         self.tally.inputs += 1;
         let output = self.bench.handle(self.moment(at), input);
         let new = output.facts.len();
+        if self.aloud {
+            tell(at, input, &output);
+        }
         self.facts.extend(output.facts);
         if new > 0 {
             let (old, fresh) = self.facts.split_at(self.facts.len() - new);
@@ -211,6 +221,15 @@ impl<'a> Play<'a> {
 
     fn moment(&self, at: Span) -> Moment {
         self.origin.1 + (at - self.origin.0).max(Span::ZERO)
+    }
+}
+
+fn tell(at: Span, input: &Input, output: &Output) {
+    if let Input::Act(act) = input {
+        println!("{:8.1} s  {act:?} → {:?}", at.seconds(), output.reply);
+    }
+    for fact in &output.facts {
+        println!("{:8.1} s      {:?}", at.seconds(), fact.fact);
     }
 }
 

@@ -3,6 +3,7 @@
 use panroom::quantity::{Mass, MassUnit, Share, Span, Temperature};
 use panroom::sim::{Chance, Fault, FaultKind, Orders, Story, When};
 
+#[derive(Debug)]
 pub struct Trouble {
     pub story: Story,
     /// The wire carries no unit: what the scale shows in ounces is taken for grams.

@@ -13,6 +13,7 @@ use super::ink::Ink;
 use super::note;
 use super::recipe::value;
 use super::recipe_form::{MASSES, TEMPERATURES, adder, more, row};
+use super::zero;
 use crate::bench::{ChannelView, Role};
 use crate::bench_file::edit::{Draft, FORM, draft};
 use crate::bench_file::heard;
@@ -30,15 +31,20 @@ pub fn routes() -> Router<Door> {
         .route("/instruments/readings", get(live))
         .route("/instruments/setup", get(open).post(submit))
         .route("/instruments/apply", post(apply))
+        .route("/instruments/zero", post(zero::set))
 }
 
-#[derive(Deserialize)]
-struct Asked {
+#[derive(Default, Deserialize)]
+pub struct Asked {
     saved: Option<String>,
+    told: Option<String>,
 }
 
 async fn overview(State(door): State<Door>, Query(asked): Query<Asked>) -> Result<Markup, Failure> {
-    let desk = &door.desk;
+    show(&door.desk, &asked, None).await
+}
+
+pub async fn show(desk: &Desk, asked: &Asked, refused: Option<&str>) -> Result<Markup, Failure> {
     let disk = desk.bench_on_disk().await.map_err(Failure::internal)?;
     let bench = desk.bench_file();
     let waits = disk
@@ -60,6 +66,8 @@ async fn overview(State(door): State<Door>, Query(asked): Query<Asked>) -> Resul
             Some(_) if asked.saved.is_some() && !waits => (note("good", "saved and in use")),
             Some(_) => {}
         }
+        @if let Some(words) = refused { (note("wrong", words)) }
+        @if asked.told.is_some() { (note("good", "the scale is told; leave the pan alone, and see below what it does")) }
         @if waits {
             div class="note careful" {
                 p { "The bench file on the disk is another than the one in use. It can be taken into use "
@@ -73,6 +81,7 @@ async fn overview(State(door): State<Door>, Query(asked): Query<Asked>) -> Resul
         } @else {
             div id="readings" data-refresh="/instruments/readings" { (readings(desk)) }
             p class="soft" { "A value older than it may be is shown as —." }
+            (zero::scales(desk))
         }
         @if !bench.vessels.is_empty() {
             h2 { "Vessels" }
@@ -111,6 +120,7 @@ fn readings(desk: &Desk) -> Markup {
                     td class="number large" { (shown(channel)) }
                     td {
                         (state(channel))
+                        @if let Some(words) = zero::words(channel.zero) { p { (words) } }
                         @if let Some(trouble) = port.and_then(|port| port.trouble.as_ref()) {
                             p class="error-line" { (layout::sentence(trouble)) }
                         }
@@ -420,11 +430,12 @@ fn one(instrument: &Ink<'_>, sheets: &[(&str, &str)]) -> Markup {
         }
         p class="soft" { "Put something on the pan, or press its print key: panroom listens for some seconds and finds "
             "the way it speaks. Nothing is sent to it." }
-        (more("Serial line, where it differs from the sheet", instrument.is_used(&["baud", "data_bits", "parity", "stop_bits"]), &html! {
+        (more("Serial line, where it differs from the sheet", instrument.is_used(&["baud", "data_bits", "parity", "stop_bits", "keep_awake"]), &html! {
             div class="grid" {
                 (instrument.text("baud", "Baud", "Like 9600."))
                 (instrument.pick("data_bits", "Data bits", &[("", "as the sheet says"), ("7", "7"), ("8", "8")]))
                 (instrument.pick("parity", "Parity", &[("", "as the sheet says"), ("none", "none"), ("even", "even"), ("odd", "odd")]))
+                (instrument.text("keep_awake", "Keep awake every", "Like 1 min. Only where the sheet has a command for it."))
                 (instrument.pick("stop_bits", "Stop bits", &[("", "as the sheet says"), ("1", "1"), ("2", "2")]))
             }
         }))

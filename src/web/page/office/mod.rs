@@ -11,6 +11,7 @@ mod recipes;
 mod review;
 mod start;
 mod vessels;
+mod zero;
 
 use axum::Router;
 use maud::{Markup, html};

@@ -132,6 +132,10 @@ fn together(
         let advice = "without one of them nobody knows where a frame begins";
         refuse("frame.length", "nothing that shows where a frame begins", expected, advice);
     }
+    if sheet.frame.is_report() && sheet.commands != Commands::default() {
+        let expected = "no [commands] beside report frames";
+        refuse("commands", "commands for a device of reports", expected, "it is not written to");
+    }
     let questions = sheet.talk.questions();
     let beyond = |at: Option<usize>| at.is_some_and(|at| at >= questions);
     if sheet.fields.iter().any(|field| beyond(field.answer_to)) {
