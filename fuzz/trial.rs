@@ -3,6 +3,7 @@
 //! The first byte of the input chooses a shipped sheet. Then each byte goes down the line, but for:
 //!
 //! ```text
+//! FB        a byte comes damaged
 //! FC        the port is opened again
 //! FD q      question q is asked
 //! FE t      t times 10 ms without a byte
@@ -22,6 +23,7 @@ static SHEETS: LazyLock<Vec<Arc<Sheet>>> = LazyLock::new(|| {
 
 #[derive(Debug)]
 enum Does {
+    Damaged,
     Reset,
     Ask(usize),
     Wait(i64),
@@ -45,6 +47,7 @@ fn doings(mut data: &[u8]) -> Vec<Does> {
     while let Some((&byte, rest)) = data.split_first() {
         let next = rest.first().copied();
         let (does, used) = match (byte, next) {
+            (0xfb, _) => (Does::Damaged, 1),
             (0xfc, _) => (Does::Reset, 1),
             (0xfd, Some(question)) => (Does::Ask(usize::from(question)), 2),
             (0xfe, Some(time)) => (Does::Wait(i64::from(time) * 10), 2),
@@ -66,6 +69,10 @@ fn run(sheet: &Arc<Sheet>, doings: &[Does], piece: usize) -> Vec<Item> {
     let mut items = Vec::new();
     for does in doings {
         match does {
+            Does::Damaged => {
+                let frames = decoder.damaged(now);
+                frames.into_iter().for_each(|frame| frame.into_items(&mut items));
+            }
             Does::Reset => decoder.reset(),
             Does::Ask(question) => decoder.asked(*question),
             Does::Wait(ms) => {

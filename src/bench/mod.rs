@@ -61,6 +61,7 @@ pub use fact::{
 pub use in_pot::{BY_HAND_DOUBT, check as check_in_pot, doubt_of};
 pub use input::{Act, Input, JournalStatus};
 pub use law::{Bench, Order, Output, Reply};
+pub use senses::allowed_age;
 pub use settings::Settings;
 pub use setup::{ChannelSetup, ProbeAt, Role, Setup};
 pub use state::{Left, State};

@@ -74,7 +74,13 @@ fn recordings(
 fn as_it_was(journal: &Reader, course: Course, args: &args::Replay) -> anyhow::Result<ExitCode> {
     let mut all = Vec::new();
     for recording in recordings(journal, course) {
-        let recording = recording?;
+        let recording = match recording {
+            Err(JournalError::TapeDropped { session, from, to }) => {
+                all.push(Played { session, what: Verdict::Dropped { from, to } });
+                continue;
+            }
+            recording => recording?,
+        };
         let session = recording.session;
         let up_to =
             (session == course.last_session && args.session.is_none()).then_some(course.last_fact);
@@ -165,6 +171,16 @@ fn verdict_text(journal: &Reader, played: &Played<Verdict>) -> anyhow::Result<St
                 line(replayed)?
             )
         }
+        Verdict::Dropped { from, to } => {
+            let (from, to) = (journal.utc_of(session, *from)?, journal.utc_of(session, *to)?);
+            format!(
+                "session {session}: of its tape nothing is kept from {} to {}, because it may not \
+                 grow for ever; what the bench had seen until then is not known, so its facts \
+                 cannot come out again\n",
+                precise(from),
+                precise(to)
+            )
+        }
         Verdict::Stopped { same, why } => {
             let mut text = format!(
                 "session {session}: {same} facts come out again; then the tape cannot be played \
@@ -172,8 +188,9 @@ fn verdict_text(journal: &Reader, played: &Played<Verdict>) -> anyhow::Result<St
             );
             for gap in journal.tape_gaps(session)? {
                 let from = precise(journal.utc_of(session, gap.from)?);
+                let to = precise(journal.utc_of(session, gap.to)?);
                 text.push_str(&format!(
-                    "  of {} nothing was kept from {from}: {}\n",
+                    "  of {} nothing was kept from {from} to {to}: {}\n",
                     gap.of, gap.why
                 ));
             }
@@ -191,9 +208,19 @@ fn with_sheet(
     let text = read(file, "wire sheet")?;
     let sheet = Arc::new(Sheet::read(Source { file: &file.display().to_string(), text: &text })?);
     let mut all = Vec::new();
-    for recording in recordings(journal, course) {
-        let recording = recording?;
-        let session = recording.session;
+    for session in course.first_session..=course.last_session {
+        let (recording, dropped) = journal.bytes_kept(session)?;
+        if course.first_session != course.last_session && recording.facts.is_empty() {
+            continue;
+        }
+        if let Some((from, to)) = dropped.filter(|_| !args.json) {
+            writeln!(
+                std::io::stdout(),
+                "session {session}: of its tape nothing is kept from {} to {}; what is left:",
+                precise(journal.utc_of(session, from)?),
+                precise(journal.utc_of(session, to)?)
+            )?;
+        }
         let instrument = instrument(&recording, &sheet, args.instrument.as_deref())?;
         let what = replay::other_sheet(recording, &instrument, &sheet)?;
         all.push(Played { session, what });

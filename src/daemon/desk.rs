@@ -5,7 +5,7 @@ use std::time::Duration;
 
 use tokio::sync::{Mutex, broadcast, watch};
 
-use super::evidence::review_of;
+use super::evidence::{charted, review_of};
 use super::hearing::Hearing;
 use super::shelf::Shelf;
 use super::works::{Ground, Now, Works};
@@ -15,7 +15,7 @@ use crate::journal::{BatchRow, Reader};
 use crate::plan::{self, ControlRecipe, Earlier};
 use crate::problem::Source;
 use crate::recipe::{InPot, Recipe};
-use crate::review::Review;
+use crate::review::{Charts, Review};
 use crate::web::StartRequest;
 
 /// A disk that takes longer than this is said to be slow, not waited for.
@@ -147,6 +147,12 @@ impl Desk {
             }
         }
         Ok(known)
+    }
+
+    /// The same with its charts.
+    pub async fn charted(&self, batch: &BatchId) -> anyhow::Result<Option<(Review, Charts)>> {
+        let batch = batch.clone();
+        self.read(move |journal| charted(journal, &batch)).await
     }
 
     /// Today's date and the next free letter: "2026-11-25-a".

@@ -14,6 +14,7 @@ mod chain;
 mod lock;
 mod playback;
 mod reader;
+mod recent;
 mod schema;
 mod store;
 mod strip;
@@ -23,6 +24,8 @@ mod writer;
 use std::path::PathBuf;
 
 use thiserror::Error;
+
+use crate::quantity::Moment;
 
 pub use chain::{Digest, Verified};
 pub use lock::{Lock, LockError};
@@ -50,6 +53,10 @@ pub enum JournalError {
     NotWritten(u64),
     #[error("session {session} cannot be replayed: {why}")]
     NoTape { session: u32, why: &'static str },
+    #[error(
+        "the tape of session {session} has lost its beginning, because it may not grow for ever"
+    )]
+    TapeDropped { session: u32, from: Moment, to: Moment },
     #[error("a block of readings cannot be read: {0}")]
     UnreadableBlock(&'static str),
     #[error("the journal's thread cannot be started: {0}")]

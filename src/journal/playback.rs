@@ -60,6 +60,50 @@ impl Reader {
     /// When there is no such session, or no tape of it from its beginning.
     pub fn recording(&self, session: u32) -> Result<Recording, JournalError> {
         let whole = self.connection.unchecked_transaction()?;
+        let recording = self.kept(session)?;
+        if let Some((from, to)) = self.dropped(&recording)? {
+            return Err(JournalError::TapeDropped { session, from, to });
+        }
+        drop(whole);
+        Ok(recording)
+    }
+
+    /// The bytes of one session, as far as they are kept, and when its tape lacks its beginning,
+    /// from when to when; what the bench took is not to be played from it then.
+    ///
+    /// # Errors
+    /// When there is no such session, or no tape of it at all.
+    pub fn bytes_kept(
+        &self,
+        session: u32,
+    ) -> Result<(Recording, Option<(Moment, Moment)>), JournalError> {
+        let _whole = self.connection.unchecked_transaction()?;
+        let mut recording = self.kept(session)?;
+        let dropped = self.dropped(&recording)?;
+        for track in &mut recording.tracks {
+            let stored = self.strips(session, Some(&track.instrument.name))?;
+            track.pieces = what_is_left(stored);
+        }
+        Ok((recording, dropped))
+    }
+
+    /// From the session's first fact to the first strip of which every tape still has one.
+    fn dropped(&self, of: &Recording) -> Result<Option<(Moment, Moment)>, JournalError> {
+        let (Some(first), Some(last)) = (of.facts.first(), of.facts.last()) else {
+            return Ok(None);
+        };
+        let (strips, begins): (u32, Option<i64>) = self.connection.query_row(
+            "SELECT count(*), max(CASE WHEN ordinal > 0 THEN first_ns END) FROM strip AS one
+             WHERE session = ?1 AND ordinal = (SELECT min(ordinal) FROM strip AS other
+                 WHERE other.session = one.session AND other.instrument IS one.instrument)",
+            [of.session],
+            |row| Ok((row.get(0)?, row.get(1)?)),
+        )?;
+        let all_of_it = (strips == 0).then_some(last.at);
+        Ok(begins.map(Moment::from_nanos).or(all_of_it).map(|to| (first.at, to)))
+    }
+
+    fn kept(&self, session: u32) -> Result<Recording, JournalError> {
         let known: Option<u32> = self
             .connection
             .query_row("SELECT number FROM session WHERE number = ?1", [session], |row| row.get(0))
@@ -74,20 +118,11 @@ impl Reader {
         let first = facts.first().map_or(u64::MAX, |row| row.numbered.number);
         let before = self.facts_where("WHERE number < ?1", params![first.min(i64::MAX as u64)])?;
         let taken = self.strips(session, None)?;
-        if taken.first().is_none_or(|(ordinal, _)| *ordinal != 0) {
-            let why = if taken.is_empty() {
-                NOTHING_KEPT
-            } else {
-                "its beginning has been dropped, because the tape may not grow for ever"
-            };
-            return Err(JournalError::NoTape { session, why });
-        }
         let mut tracks = Vec::new();
         for instrument in self.instruments(session)? {
             let stored = self.strips(session, Some(&instrument.name))?;
             tracks.push(Track { instrument, pieces: play(stored, strip::pieces) });
         }
-        drop(whole);
         let numbered = |rows: Vec<super::FactRow>| rows.into_iter().map(|row| row.numbered);
         Ok(Recording {
             session,
@@ -198,6 +233,25 @@ fn play<T: 'static>(
             }
         }
         ready.pop_front().map(Ok)
+    }))
+}
+
+/// Everything of one instrument's tape that has not been dropped, with a mark where some has.
+fn what_is_left(stored: Vec<Stored>) -> Strip<Piece> {
+    let mut due = 0;
+    Box::new(stored.into_iter().flat_map(move |(ordinal, body)| {
+        let gap = ordinal != due;
+        due = ordinal + 1;
+        let broken = |error| Broken(format!("strip {ordinal}: {error}"));
+        match strip::pieces(&body).map_err(broken) {
+            Ok(mut pieces) => {
+                if let Some(at) = pieces.first().map(|piece| piece.at).filter(|_| gap) {
+                    pieces.insert(0, Piece { at, mark: Mark::Missing });
+                }
+                pieces.into_iter().map(Ok).collect::<Vec<_>>()
+            }
+            Err(why) => vec![Err(why)],
+        }
     }))
 }
 

@@ -3,6 +3,7 @@ use serde::Serialize;
 use super::player::Step;
 use super::tape::Broken;
 use crate::bench::Numbered;
+use crate::quantity::Moment;
 
 /// Whether the same facts came out.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -16,6 +17,12 @@ pub enum Verdict {
         same: u64,
         recorded: Option<Box<Numbered>>,
         replayed: Option<Box<Numbered>>,
+    },
+    /// The beginning of the tape is not kept: nobody knows what the bench had seen when the rest
+    /// begins, and its rules look back.
+    Dropped {
+        from: Moment,
+        to: Moment,
     },
     /// The tape could not be played to the end.
     Stopped {

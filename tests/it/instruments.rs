@@ -144,6 +144,52 @@ fn listening_shows_bytes_frames_and_readings() {
     assert!(text.contains("100 % of it is text, in lines that end with `\\r\\n`"), "{text}");
 }
 
+/// The objects of one command, in their order.
+fn objects(output: &Output) -> Vec<serde_json::Value> {
+    out(output).lines().map(|line| serde_json::from_str(line).unwrap()).collect()
+}
+
+fn of<'a>(objects: &'a [serde_json::Value], event: &str) -> Vec<&'a serde_json::Value> {
+    objects.iter().filter(|object| object["event"] == event).collect()
+}
+
+#[test]
+fn programs_hear_one_object_a_line() {
+    let folder = tempfile::tempdir().unwrap();
+    let port = plugged(folder.path());
+    let path = port.link().to_str().unwrap();
+    let says = |_: &[u8]| b"US,+00018.75 oz\r\n".to_vec();
+    let words = ["listen", path, "--sheet", "comma-status-line", "--for", "2 s", "--json"];
+    let heard = objects(&against(&port, &words, says));
+    assert_eq!(heard[0]["event"], "open");
+    assert_eq!((&heard[0]["baud"], &heard[0]["parity"]), (&9600.into(), &"none".into()));
+    let bytes = of(&heard, "bytes");
+    assert_eq!(bytes[0]["at_s"], 0.0);
+    assert!(bytes.last().unwrap()["at_s"].as_f64().unwrap() > 0.5);
+    assert!(bytes[0]["hex"].as_str().unwrap().starts_with("55532C2B30303031"));
+    assert_eq!(of(&heard, "frame")[0]["hex"], "55532C2B30303031382E3735206F7A");
+    let reading = of(&heard, "reading")[0];
+    // 18.75 oz of 28.349523125 g (international pound, 1959)
+    assert!((reading["mass_g"].as_f64().unwrap() - 531.553_558_593_75).abs() < 1e-6, "{reading}");
+    assert_eq!(reading["status"], "in-motion");
+    assert_eq!(reading["shown"], "18.75 oz in motion");
+    let counted = heard.last().unwrap();
+    assert_eq!(counted["event"], "counted");
+    assert_eq!(counted["readings"], of(&heard, "reading").len());
+
+    let found = objects(&against(&port, &["identify", path, "--json"], says));
+    assert!(found.iter().all(|object| object["event"].is_string()));
+    assert_eq!(of(&found, "heard")[0]["asked_as"], serde_json::Value::Null);
+    let best = of(&found, "fit")[0];
+    assert_eq!((&best["place"], &best["sheet"]), (&1.into(), &"comma-status-line".into()));
+    assert_eq!(best["frames_refused"], 0);
+    assert!(of(&found, "bench")[0]["toml"].as_str().unwrap().contains("[[instrument]]"));
+
+    let words = ["identify", path, "--for", "2 s", "--listen-only", "--json"];
+    let silent = objects(&against(&port, &words, |_| Vec::new()));
+    assert_eq!(silent.last().unwrap()["event"], "nothing-came");
+}
+
 struct Serving(Child);
 
 impl Drop for Serving {

@@ -9,7 +9,7 @@ use panroom::demo::SimPort;
 use panroom::port::{Counters, Event, Health, Orders, PortSettings, run};
 use panroom::quantity::{Mass, MassUnit};
 use panroom::reading::Channel;
-use panroom::wire::{ChannelMap, Decoder, Item, Line, SheetLibrary};
+use panroom::wire::{ChannelMap, Command, Decoder, Item, Line, SheetLibrary};
 use tokio::sync::mpsc::{UnboundedReceiver, unbounded_channel};
 use tokio::task::JoinHandle;
 
@@ -295,4 +295,37 @@ async fn bytes_that_cannot_be_read_are_named() {
     let why = watched.next("word of it", unreadable).await;
     assert_eq!(why, "no pattern of the sheet fits it");
     assert!(watched.counters.counts().refused >= 20);
+}
+
+/// A command waits until the answer that is due has come, and is written before the next question.
+#[tokio::test]
+async fn a_command_is_not_mixed_with_a_question() {
+    let folder = tempfile::tempdir().unwrap();
+    let port = plugged(folder.path());
+    let orders = Orders::default();
+    // for another pan than that of now
+    orders.give(Clock::new().now(), Command::Tare);
+    let mut watched = watch_with(port.link(), "letter-answer", |line| line, orders);
+    watched.back().await;
+    let asked = |event: &Event| matches!(event, Event::Asked { .. }).then_some(());
+    watched.next("question", asked).await;
+    watched.orders.give(Clock::new().now(), Command::Zero);
+    port.write(b"\r\nW S     523.40 g\r\n").unwrap();
+    let spoken = |event: &Event| match event {
+        Event::Item(Item::Reading(_)) => Some("reads".to_owned()),
+        Event::Asked { .. } => Some("asks".to_owned()),
+        Event::Told { command, .. } => Some(command.key().to_owned()),
+        _ => None,
+    };
+    assert_eq!(watched.next("word", spoken).await, "reads");
+    assert_eq!(watched.next("word", spoken).await, "zero");
+    port.write(b"Z A\r\n").unwrap();
+    assert_eq!(watched.next("word", spoken).await, "asks");
+    let (mut written, began) = (Vec::new(), Instant::now());
+    while written.len() < 9 {
+        written.extend(port.read().unwrap());
+        assert!(began.elapsed() < PATIENCE, "{written:?}");
+    }
+    assert_eq!(written, b"W\r\nZ\r\nW\r\n");
+    assert_eq!(watched.counters.counts().refused, 0);
 }

@@ -154,6 +154,44 @@ fn a_batch_with_an_unplugged_scale_comes_out_again() {
     let taken = sum("SELECT cast(sum(length(body)) AS REAL) FROM strip WHERE instrument IS NULL");
     let readings = sum("SELECT cast(sum(count) AS REAL) FROM block");
     assert!(taken / readings < 8.0, "{} bytes a reading", taken / readings);
+    what_has_lost_its_beginning_is_read_and_not_played(folder, &batch, &file);
+}
+
+/// As if one more strip had lain before the first of the scale, and been dropped.
+fn what_has_lost_its_beginning_is_read_and_not_played(
+    folder: &Path,
+    batch: &BatchId,
+    file: &Connection,
+) {
+    let scale = "instrument = (SELECT id FROM channel WHERE name = 'scale')";
+    file.execute(&format!("UPDATE strip SET ordinal = ordinal + 1 WHERE {scale}"), []).unwrap();
+    let kept: i64 = file
+        .query_row(&format!("SELECT min(first_ns) FROM strip WHERE {scale}"), [], |row| row.get(0))
+        .unwrap();
+    let said = refused(folder, &["replay", &batch.0]);
+    assert!(said.starts_with("session 1: of its tape nothing is kept from "), "{said}");
+    assert!(said.contains("its facts cannot come out again"), "{said}");
+    let json = refused(folder, &["replay", &batch.0, "--json"]);
+    let all: serde_json::Value = serde_json::from_str(&json).unwrap();
+    assert_eq!(all[0]["dropped"]["to"], kept, "{json}");
+    assert!(all[0]["dropped"]["from"].as_i64().unwrap() < kept, "{json}");
+    // by a sheet what is left is read all the same
+    let sheet = concat!(env!("CARGO_MANIFEST_DIR"), "/devices/comma-status-line.toml");
+    let said = succeed(folder, &["replay", &batch.0, "--sheet", sheet]);
+    assert!(said.starts_with("session 1: of its tape nothing is kept from "), "{said}");
+    assert!(said.contains("what is left:\nsession 1\n"), "{said}");
+    assert!(said.contains("every reading is the same"), "{said}");
+    // nothing at all is left of it
+    file.execute("DELETE FROM strip", []).unwrap();
+    let json = refused(folder, &["replay", &batch.0, "--json"]);
+    let all: serde_json::Value = serde_json::from_str(&json).unwrap();
+    let last = recorded_last(folder);
+    assert_eq!(all[0]["dropped"]["to"], last, "{json}");
+}
+
+fn recorded_last(folder: &Path) -> i64 {
+    let reader = Reader::open(&folder.join("journal.db")).unwrap();
+    reader.all_facts().unwrap().last().unwrap().numbered.at.nanos()
 }
 
 #[test]

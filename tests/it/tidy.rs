@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 const PURE: &[&str] = &[
     "quantity",
     "reading.rs",
-    "problem.rs",
+    "problem",
     "edit",
     "chemistry",
     "recipe",

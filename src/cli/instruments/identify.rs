@@ -6,6 +6,7 @@ use std::sync::Arc;
 use anyhow::bail;
 
 use super::super::bench_side::sheets;
+use super::said::{FitSaid, Said};
 use super::{IdentifyArgs, is_report_device};
 use crate::bench_file::heard;
 use crate::clock::Clock;
@@ -44,8 +45,11 @@ pub async fn identify(args: IdentifyArgs) -> anyhow::Result<ExitCode> {
         ends: clock.now() + args.long,
         clock,
         tried: Vec::new(),
+        json: args.json,
     };
-    let mut out = std::io::stdout();
+    // to programs nothing is said in words
+    let mut out: Box<dyn Write> =
+        if args.json { Box::new(std::io::sink()) } else { Box::new(std::io::stdout()) };
     let found = search.listen(&mut out).await?;
     let found = match found {
         None if search.may_ask() && !args.listen_only => search.ask(&mut out).await?,
@@ -83,6 +87,7 @@ struct Search<'a> {
     clock: Clock,
     ends: Moment,
     tried: Vec<Tried>,
+    json: bool,
 }
 
 impl Search<'_> {
@@ -102,6 +107,7 @@ impl Search<'_> {
             let Some(recording) = self.hear(&sheet, settle, long).await? else { break };
             let how = if self.reports { "reports".to_owned() } else { line.words() };
             let (bytes, damaged) = (recording.byte_count(), recording.damaged_count());
+            self.heard(None, line, &recording)?;
             let damage = if damaged > 0 { format!(", {damaged} damaged") } else { String::new() };
             writeln!(out, "  {how}: {bytes} bytes{damage}")?;
             if let Some(found) = self.judge(line, recording) {
@@ -112,6 +118,20 @@ impl Search<'_> {
             }
         }
         Ok(None)
+    }
+
+    fn heard(
+        &self,
+        asked_as: Option<&str>,
+        line: Line,
+        recording: &Recording,
+    ) -> std::io::Result<()> {
+        say(self.json, || Said::Heard {
+            asked_as: asked_as.map(str::to_owned),
+            line: (!self.reports).then(|| line.into()),
+            bytes: recording.byte_count(),
+            damaged: recording.damaged_count(),
+        })
     }
 
     fn may_ask(&self) -> bool {
@@ -133,6 +153,7 @@ impl Search<'_> {
             let Some(recording) = self.hear(&sheet, Span::ZERO, asking_time(&sheet)).await? else {
                 break;
             };
+            self.heard(Some(&sheet.name), sheet.line, &recording)?;
             let bytes = recording.byte_count();
             writeln!(out, "  as `{}` asks: {bytes} bytes", sheet.name)?;
             if let Some(found) = self.judge(sheet.line, recording) {
@@ -200,6 +221,7 @@ impl Search<'_> {
         let came =
             |tried: &&Tried| tried.recording.byte_count() + tried.recording.damaged_count() > 0;
         let Some(best) = best.filter(came) else {
+            say(self.json, || Said::NothingCame)?;
             writeln!(
                 out,
                 "\nNothing came.{}",
@@ -207,6 +229,13 @@ impl Search<'_> {
             )?;
             return write!(out, "{SILENT}");
         };
+        let impression = best.recording.impression();
+        say(self.json, || Said::NothingFits {
+            text_percent: impression.text_percent,
+            ending: impression.ending,
+            samples: impression.samples,
+            draft_toml: draft(&best.recording, best.line),
+        })?;
         let asked = best.recording.asked_by.as_ref();
         let asked = asked.map_or_else(String::new, |name| format!(", asked as `{name}` asks"));
         writeln!(out, "\nNo wire sheet fits. What came at {}{asked}:", best.line.words())?;
@@ -225,6 +254,10 @@ impl Search<'_> {
         };
         write!(out, "{DRAFTED}\n{draft}")
     }
+}
+
+fn say(json: bool, said: impl FnOnce() -> Said) -> std::io::Result<()> {
+    if json { said().write(&mut std::io::stdout()) } else { Ok(()) }
 }
 
 const SILENT: &str = "\
@@ -250,6 +283,9 @@ with `panroom sheet check my-instrument.toml`:
 
 fn report(out: &mut impl Write, args: &IdentifyArgs, found: &Found) -> anyhow::Result<()> {
     let best = &found.fits[0];
+    for (index, fit) in found.fits.iter().take(1 + ALSO).enumerate() {
+        say(args.json, || Said::Fit(FitSaid::of(index + 1, fit)))?;
+    }
     writeln!(out, "\nIt speaks like `{}`: {}", best.sheet.name, best.sheet.about)?;
     writeln!(out, "  {}", evidence(best))?;
     for reading in &best.readings {
@@ -277,7 +313,9 @@ fn report(out: &mut impl Write, args: &IdentifyArgs, found: &Found) -> anyhow::R
     let kind = heard::kind(best);
     let name = args.name.as_deref().unwrap_or(kind);
     writeln!(out, "\nFor the bench file:\n")?;
-    write!(out, "{}", heard::bench_lines(best, name, path, found.line))?;
+    let lines = heard::bench_lines(best, name, path, found.line);
+    write!(out, "{lines}")?;
+    say(args.json, || Said::Bench { toml: lines })?;
     let Some(port) = port else { return Ok(()) };
     let rule = rule(&port, &system.ports(), args.name.as_deref().unwrap_or(kind), &args.group);
     match rule {
@@ -287,8 +325,12 @@ fn report(out: &mut impl Write, args: &IdentifyArgs, found: &Found) -> anyhow::R
                 "\nFor /etc/udev/rules.d/70-panroom.rules (see udev/70-panroom.rules):\n"
             )?;
             write!(out, "{rule}")?;
+            say(args.json, || Said::UdevRule { rule })?;
         }
-        Err(why) => writeln!(out, "\nNo udev rule: {why}")?,
+        Err(why) => {
+            writeln!(out, "\nNo udev rule: {why}")?;
+            say(args.json, || Said::NoUdevRule { why: why.to_string() })?;
+        }
     }
     Ok(())
 }

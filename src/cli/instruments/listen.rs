@@ -6,10 +6,11 @@ use anyhow::bail;
 use tokio::sync::mpsc::{UnboundedReceiver, unbounded_channel};
 
 use super::super::bench_side::{interrupted, sheets};
+use super::said::Said;
 use super::{ListenArgs, is_report_device};
 use crate::clock::Clock;
 use crate::port::{Counters, Event, Orders, PortSettings, run};
-use crate::quantity::Moment;
+use crate::quantity::{Moment, Span};
 use crate::wire::{
     Command, Decoder, Heard, Item, Line, Recording, Sheet, escape, plain_channels, reading_words,
 };
@@ -39,8 +40,9 @@ pub async fn listen(args: ListenArgs) -> anyhow::Result<ExitCode> {
     let mut page = Page {
         out: std::io::stdout(),
         began: None,
+        json: args.json,
         reads: args.sheet.is_some(),
-        head: if sheet.frame.is_report() { "reports".to_owned() } else { line.words() },
+        line: (!sheet.frame.is_report()).then_some(line),
         kept: Recording::default(),
     };
     let counters = Arc::new(Counters::default());
@@ -93,16 +95,24 @@ async fn show(
 struct Page {
     out: std::io::Stdout,
     began: Option<Moment>,
+    json: bool,
     /// By a sheet: frames and readings are of use.
     reads: bool,
-    head: String,
+    /// `None` for a device of reports.
+    line: Option<Line>,
     kept: Recording,
 }
 
 impl Page {
     fn event(&mut self, event: Event) -> std::io::Result<()> {
+        if self.json {
+            return self.object(&event);
+        }
         match event {
-            Event::Back => writeln!(self.out, "open: {}; Ctrl-C ends it", self.head)?,
+            Event::Back => {
+                let head = self.line.map_or_else(|| "reports".to_owned(), |line| line.words());
+                writeln!(self.out, "open: {head}; Ctrl-C ends it")?;
+            }
             Event::Lost { why } => writeln!(self.out, "lost: {why}")?,
             Event::Bytes { at, bytes } => {
                 for row in bytes.chunks(ROW) {
@@ -144,14 +154,45 @@ impl Page {
         self.out.flush()
     }
 
-    /// Since the first that came, to the millisecond.
+    fn object(&mut self, event: &Event) -> std::io::Result<()> {
+        let at = match event {
+            Event::Bytes { at, .. }
+            | Event::Damaged { at }
+            | Event::Asked { at, .. }
+            | Event::Told { at, .. }
+            | Event::Frame { at, .. } => Some(*at),
+            Event::Item(Item::Reading(reading)) => Some(reading.at),
+            _ => None,
+        };
+        let at_s = at.map_or(0.0, |at| self.since(at).seconds());
+        match Said::of(event, at_s, self.reads, self.line) {
+            Some(said) => said.write(&mut self.out),
+            None => Ok(()),
+        }
+    }
+
+    /// Since the first that came.
+    fn since(&mut self, at: Moment) -> Span {
+        at.since(*self.began.get_or_insert(at))
+    }
+
+    /// The same, to the millisecond.
     fn time(&mut self, at: Moment) -> String {
-        let since = at.since(*self.began.get_or_insert(at));
+        let since = self.since(at);
         format!("{:9}.{:03} s", since.millis() / 1000, since.millis() % 1000).split_off(1)
     }
 
     fn summary(&mut self, counters: &Counters) -> std::io::Result<()> {
         let counts = counters.counts();
+        if self.json {
+            let counted = Said::Counted {
+                bytes: counts.bytes,
+                damaged: counts.damaged,
+                readings: counts.readings,
+                frames_refused: counts.refused,
+            };
+            return counted.write(&mut self.out);
+        }
         let mut words = format!("{} bytes", counts.bytes);
         if counts.damaged > 0 {
             words += &format!(", {} more with a wrong parity or stop bit", counts.damaged);

@@ -3,6 +3,7 @@
 mod identify;
 mod listen;
 mod ports;
+mod said;
 
 use std::path::{Path, PathBuf};
 
@@ -46,6 +47,9 @@ pub struct ListenArgs {
     /// Stop after this long, like "10 s" [default: until Ctrl-C]
     #[arg(long = "for", value_name = "TIME", value_parser = Span::parse)]
     long: Option<Span>,
+    /// For programs: one JSON object a line
+    #[arg(long)]
+    json: bool,
     #[command(flatten)]
     line: LineArgs,
 }
@@ -63,6 +67,9 @@ pub struct IdentifyArgs {
     /// A folder of wire sheets of your own
     #[arg(long, value_name = "DIR")]
     sheets: Option<PathBuf>,
+    /// For programs: one JSON object a line
+    #[arg(long)]
+    json: bool,
     /// What to call it [default: scale or thermometer]
     #[arg(long, value_name = "NAME")]
     name: Option<String>,
