@@ -213,8 +213,6 @@ mod tests {
             stable: true,
             age: Some(Span::ZERO),
             lost: None,
-            zeroes: false,
-            zero: None,
             trace: Vec::new(),
             held: None,
             holder: Some(BatchId(holder.to_owned())),
