@@ -15,8 +15,8 @@ use super::progress::cooking;
 use super::repeat::Answered;
 use super::setup::ProbeAt;
 use super::{
-    combine, cook_end, cool, emergency, heat, in_process, leases, lye, names, picture, refusals,
-    remedies, repeat, spot, vessel_back, vessels, words, zeroing,
+    combine, cook_end, cool, emergency, heat, in_pot, in_process, leases, lye, names, picture,
+    refusals, remedies, repeat, spot, vessel_back, vessels, words, zeroing,
 };
 use crate::chemistry::IngredientId;
 use crate::plan::{Amount, ControlRecipe, Severity, StepKind};
@@ -31,6 +31,9 @@ pub fn take(bench: &mut Bench, act: &Act) {
         Act::Confirm { prompt } => confirm(bench, *prompt),
         Act::Choose { prompt, remedy } => choose(bench, *prompt, *remedy),
         Act::Vessel { prompt, vessel } => say_vessel(bench, *prompt, vessel),
+        Act::InPot { batch, ingredient, mass, doubt } => {
+            in_pot::declare(bench, batch, ingredient, *mass, *doubt)
+        }
         Act::Correct { batch, ingredient, mass, reason } => {
             remedies::correct(bench, batch, ingredient, *mass, reason).map(|()| Reply::Done)
         }
@@ -73,6 +76,7 @@ pub fn take(bench: &mut Bench, act: &Act) {
 fn asked_instead(bench: &Bench, act: &Act) -> Option<PromptId> {
     let named = match act {
         Act::Declare { batch, .. }
+        | Act::InPot { batch, .. }
         | Act::Correct { batch, .. }
         | Act::AskRemedy { batch, .. }
         | Act::Lot { batch, .. }

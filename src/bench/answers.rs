@@ -5,7 +5,7 @@ use super::fact::{Ask, Observation, Outcome, PromptId, Remedy};
 use super::input::Act;
 use super::law::Bench;
 use super::progress::cooking;
-use super::setup::ProbeAt;
+use super::setup::{ProbeAt, Role};
 use super::vessels::Misfit;
 use super::view::AnswerView;
 use super::{acts, pan_press, remedies, words};
@@ -141,6 +141,48 @@ pub fn offers(bench: &Bench, batch: &Batch) -> Vec<AnswerView> {
     } else {
         let reason = "given up at the bench".to_owned();
         offers.push(offer("Give the batch up", Act::Abandon { batch: id(), reason }, true));
+    }
+    offers
+}
+
+/// The places whose temperature tells something now.
+pub fn places(batch: &Batch) -> Vec<ProbeAt> {
+    let combines = |step: &crate::plan::Step| matches!(step.kind, StepKind::Combine { .. });
+    let apart = !batch.said_combined && batch.control.steps.iter().any(combines);
+    match (batch.step(), apart) {
+        (None, _) => Vec::new(),
+        (Some(_), true) => vec![ProbeAt::Oils, ProbeAt::Lye],
+        (Some(_), false) => vec![ProbeAt::Pot],
+    }
+}
+
+/// Where a probe in somebody's hand may be said to be, or that it is put away.
+pub fn probes(bench: &Bench, batch: &Batch) -> Vec<AnswerView> {
+    let Some(setup) = bench.state.setup_ref() else { return Vec::new() };
+    let in_hand = |role: &Role| matches!(role, Role::Probe { at: ProbeAt::Hand, .. });
+    let hands = || setup.channels.iter().filter(|channel| in_hand(&channel.role));
+    let mut offers = Vec::new();
+    for hand in hands() {
+        let channel = &hand.channel;
+        let name = if hands().count() > 1 { format!(" {channel}") } else { String::new() };
+        let mut offer = |words: String, act: Act| {
+            offers.push(AnswerView { words, act, hold: false });
+        };
+        let held = bench.state.held.get(channel).filter(|held| held.batch == batch.id);
+        for at in places(batch) {
+            if held.is_none_or(|held| held.at != at) {
+                let act = Act::Hold {
+                    batch: batch.id.clone(),
+                    channel: channel.clone(),
+                    at,
+                    stays: false,
+                };
+                offer(format!("Probe{name} is now in the {}", at.words()), act);
+            }
+        }
+        if held.is_some() {
+            offer(format!("Probe{name} put away"), Act::PutAway { channel: channel.clone() });
+        }
     }
     offers
 }

@@ -25,6 +25,8 @@ pub struct Batch {
     pub pot_gross: Option<Mass>,
     /// The vessel of the register that the pot was taken for.
     pub pot_vessel: Option<Recognised>,
+    /// Oils that were in the pot from the start, by the operator's word: how much, and ±.
+    pub in_pot: BTreeMap<IngredientId, (Mass, Option<Mass>)>,
     /// Weighed and not yet dissolved.
     pub caustic_out: bool,
     pub prompt: Option<Prompt>,
@@ -165,6 +167,8 @@ pub struct Capture {
     /// What the empty pan read then.
     pub zero: Mass,
     pub how: CaptureHow,
+    /// How good a declared mass is, ±, where it was said.
+    pub doubt: Option<Mass>,
     /// The number of the fact, to tell whether it is on the disk.
     pub number: u64,
 }
@@ -220,6 +224,7 @@ impl Batch {
             captures: BTreeMap::new(),
             pot_gross: None,
             pot_vessel: None,
+            in_pot: BTreeMap::new(),
             caustic_out: false,
             prompt: None,
             zero: Mass::ZERO,
@@ -316,8 +321,11 @@ impl Batch {
                     weighing.changed_before_lift = None;
                 }
             }
-            Fact::Captured { step, ingredient, net, gross, how, .. } => {
-                self.capture(number, at, step, ingredient, *net, *gross, *how);
+            Fact::InPot { ingredient, mass, doubt, .. } => {
+                self.in_pot.insert(ingredient.clone(), (*mass, *doubt));
+            }
+            Fact::Captured { step, ingredient, net, gross, how, doubt, .. } => {
+                self.capture(number, at, step, ingredient, *net, *gross, (*how, *doubt));
             }
             Fact::Reopened { .. } => self.reopen(),
             Fact::VesselBack { ingredient, verdict, .. } => {
@@ -459,7 +467,7 @@ impl Batch {
         ingredient: &IngredientId,
         net: Mass,
         gross: Option<Mass>,
-        how: CaptureHow,
+        (how, doubt): (CaptureHow, Option<Mass>),
     ) {
         let into_pot = self.weigh().is_some_and(|(weigh, _)| weigh.into == Vessel::Pot);
         let Some(weighing) = self.weighing_mut() else { return };
@@ -467,12 +475,13 @@ impl Batch {
         weighing.unconfirmed = false;
         weighing.lighter_by = None;
         let target = weighing.target;
-        if into_pot {
+        // what was in the pot from the start changes nothing of what the pot weighs
+        if into_pot && !(gross.is_none() && self.in_pot.contains_key(ingredient)) {
             self.pot_gross = gross;
         }
         self.caustic_out |= target.guard.is_some();
         let (ingredient, zero) = (ingredient.clone(), self.zero);
-        let capture = Capture { ingredient, target, net, gross, zero, how, number };
+        let capture = Capture { ingredient, target, net, gross, zero, how, doubt, number };
         self.captures.insert(step.to_owned(), capture);
     }
 

@@ -87,6 +87,7 @@ impl Batch {
             // the vessel stays what it is
             capture.gross = capture.gross.map(|gross| gross + more);
             capture.how = super::fact::CaptureHow::ByHand;
+            capture.doubt = None;
             capture.number = number;
         }
     }

@@ -51,6 +51,14 @@ pub enum Fact {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         vessel: Option<Recognised>,
     },
+    /// So much of an oil is in the pot already, says the operator: it is not weighed here.
+    InPot {
+        batch: BatchId,
+        ingredient: IngredientId,
+        mass: Mass,
+        /// ±; `None`: as for any declared mass.
+        doubt: Option<Mass>,
+    },
     /// Two vessels weigh alike; the operator said which it is.
     VesselSaid {
         batch: BatchId,
@@ -78,6 +86,9 @@ pub enum Fact {
         /// On the pan, vessel included; absent when declared by hand.
         gross: Option<Mass>,
         how: CaptureHow,
+        /// How good a declared mass is, ±, where the operator said so.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        doubt: Option<Mass>,
     },
     /// The mass changed before the next ingredient was announced.
     Reopened {
@@ -543,6 +554,7 @@ impl Fact {
             | Fact::StepBegun { batch, .. }
             | Fact::Tared { batch, .. }
             | Fact::VesselSaid { batch, .. }
+            | Fact::InPot { batch, .. }
             | Fact::Lifted { batch, .. }
             | Fact::Returned { batch, .. }
             | Fact::Captured { batch, .. }

@@ -7,7 +7,7 @@ use super::progress::cooking;
 use super::refusals;
 use super::view::TestView;
 use super::words;
-use crate::plan::{Cook, CookTest, StepKind, TestMethod, TestValue};
+use crate::plan::{Cook, CookTest, StepKind, TestLimit, TestMethod, TestValue};
 
 /// A result longer than this is a story, not a result.
 const TEXT_MAX: usize = 200;
@@ -81,6 +81,10 @@ pub fn views(batch: &Batch) -> Vec<TestView> {
         method: test.method,
         sample: test.sample.clone(),
         limit: test.limit.words(),
+        passes: match &test.limit {
+            TestLimit::Words(pass) => pass.clone(),
+            TestLimit::Ph { .. } => Vec::new(),
+        },
         attempts: attempts(batch, test),
         passed: batch.tests.get(&test.key).and_then(|test| test.passed),
         offered: is_offered(batch, test),

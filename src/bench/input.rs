@@ -73,6 +73,13 @@ pub enum Act {
         prompt: PromptId,
         vessel: String,
     },
+    /// So much of an oil is in the pot already, give or take the doubt.
+    InPot {
+        batch: BatchId,
+        ingredient: crate::chemistry::IngredientId,
+        mass: Mass,
+        doubt: Option<Mass>,
+    },
     /// A mass declared by hand, marked so for ever.
     Declare {
         batch: BatchId,

@@ -11,8 +11,8 @@ use super::setup::{ChannelSetup, ProbeAt};
 use super::state::State;
 use super::view::View;
 use super::{
-    acts, leases, pace, pan_press, picture, progress, remedies, spot, watches, weighing, words,
-    zeroing,
+    acts, in_pot, leases, pace, pan_press, picture, progress, remedies, spot, watches, weighing,
+    words, zeroing,
 };
 use crate::quantity::Moment;
 use crate::reading::Reading;
@@ -331,6 +331,7 @@ impl Bench {
             zeroing::run(self);
             weighing::run(self);
             progress::run(self);
+            in_pot::run(self);
             remedies::run(self);
             if self.output.facts.len() == before {
                 break;

@@ -17,6 +17,7 @@ mod fact;
 mod foreseen;
 mod handling;
 mod heat;
+mod in_pot;
 mod in_process;
 mod input;
 mod law;
@@ -57,8 +58,10 @@ pub use fact::{
     Ask, BackVerdict, BatchId, CaptureHow, FACT_VERSION, Fact, Notice, Numbered, Observation,
     Outcome, PromptId, PutAway, Remedy, SessionOpened, Target,
 };
+pub use in_pot::{BY_HAND_DOUBT, check as check_in_pot, doubt_of};
 pub use input::{Act, Input, JournalStatus};
 pub use law::{Bench, Order, Output, Reply};
+pub use senses::allowed_age;
 pub use settings::Settings;
 pub use setup::{ChannelSetup, ProbeAt, Role, Setup};
 pub use state::{Left, State};

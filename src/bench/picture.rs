@@ -139,6 +139,8 @@ fn batch_view(bench: &Bench, batch: &Batch) -> BatchView {
         captures: captures(bench, batch),
         next: batch.control.steps.get(batch.step + 1).map(|step| step.title.clone()),
         offers: answers::offers(bench, batch),
+        probes: answers::probes(bench, batch),
+        places: answers::places(batch),
     }
 }
 

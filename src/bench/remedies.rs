@@ -91,7 +91,8 @@ fn worked_out(bench: &Bench, batch: &Batch) -> Option<Mass> {
     if have <= formula.caustic(&last, &fats).floor_to(scale.d) + scale.d {
         return None;
     }
-    (have > formula.guard(&last, &fats, &scale).mass)
+    let by_hand = batch.by_hand(&scale);
+    (have > formula.guard_by_hand(&last, &fats, &by_hand, &scale).mass)
         .then(|| have - formula.caustic_beside(&last, &fats))
 }
 

@@ -47,6 +47,8 @@ pub enum Misfit {
     Purpose,
     /// A pot, and not the one for which the batch was drawn up.
     OtherPot,
+    /// The empty pot, though oils were said to be in it.
+    Empty,
 }
 
 /// Which vessels may stand on the pan.
@@ -159,6 +161,9 @@ fn wanted(batch: &Batch, weigh: &Weigh) -> Purpose {
 
 fn misfit(batch: &Batch, weigh: &Weigh, vessel: &KnownVessel) -> Option<Misfit> {
     let wanted = wanted(batch, weigh);
+    if wanted == Purpose::Pot && vessel.purpose == wanted && !batch.in_pot.is_empty() {
+        return Some(Misfit::Empty);
+    }
     if vessel.purpose == wanted {
         let planned = batch.control.pot.as_ref().map(|pot| &pot.name);
         let other = wanted == Purpose::Pot && planned.is_some_and(|pot| pot != &vessel.name);
@@ -279,6 +284,11 @@ pub fn wrong(bench: &Bench, id: &BatchId, there: &Recognised) -> String {
             let why = vessel.material.attacked().unwrap_or("caustic attacks it");
             format!("{name} must not be used here: {why}. {instead}.")
         }
+        Some(Misfit::Empty) => format!(
+            "{name} is empty by its weight, and {} were said to be in it. Put the pot with them on \
+             the pan, or confirm that they are elsewhere and go in before the lye.",
+            words::mass(&batch.control.units, declared(batch))
+        ),
         Some(Misfit::OtherPot) => format!(
             "{name} stands there, and the batch was drawn up for {better}: its room was not \
              judged. {instead}, or confirm to use this one all the same."
@@ -297,8 +307,10 @@ pub fn wrong(bench: &Bench, id: &BatchId, there: &Recognised) -> String {
 fn fitting(bench: &Bench, batch: &Batch, weigh: &Weigh) -> Vec<String> {
     let registered = bench.state.setup_ref().into_iter().flat_map(|setup| &setup.vessels);
     let own = wanted(batch, weigh);
-    let fits =
-        |vessel: &&KnownVessel| vessel.purpose == own && misfit(batch, weigh, vessel).is_none();
+    let fits = |vessel: &&KnownVessel| {
+        let misfit = misfit(batch, weigh, vessel);
+        vessel.purpose == own && misfit.is_none_or(|misfit| misfit == Misfit::Empty)
+    };
     registered.filter(fits).map(|vessel| vessel.name.clone()).collect()
 }
 
@@ -319,19 +331,30 @@ pub fn shown(bench: &Bench, batch: &Batch) -> Option<String> {
     let only = setup.vessels.iter().find(|vessel| names == [vessel.name.as_str()]);
     let Some(only) = only else { return Some(plain) };
     let more = tare - batch.zero - only.tare;
-    let begun =
-        weigh.into == Vessel::Pot && batch.captured().any(|(weigh, _)| weigh.into == Vessel::Pot);
+    let weighed_in = |(weigh, capture): (&Weigh, &super::batch::Capture)| {
+        weigh.into == Vessel::Pot && capture.gross.is_some()
+    };
+    let begun = weigh.into == Vessel::Pot && batch.captured().any(weighed_in);
     if more <= Mass::ZERO || begun {
         return Some(plain);
     }
     let more = words::mass(&batch.control.units, more);
-    Some(format!("{plain}; if it is {}, {more} are in it", only.name))
+    let said = declared(batch);
+    let said = (weigh.into == Vessel::Pot && said > Mass::ZERO)
+        .then(|| format!(" ({} declared)", words::mass(&batch.control.units, said)));
+    let said = said.unwrap_or_default();
+    Some(format!("{plain}; if it is {}, {more} are in it{said}", only.name))
 }
 
 fn another_stands_there() -> String {
     "another vessel stands there, or there is something in it: take everything off the pan, then put \
      the empty vessel on it"
         .to_owned()
+}
+
+/// All that was said to be in the pot.
+fn declared(batch: &Batch) -> Mass {
+    batch.in_pot.values().map(|(mass, _)| *mass).sum()
 }
 
 pub fn not_among(among: &[String]) -> String {

@@ -150,6 +150,12 @@ pub struct BatchView {
     /// What may be done unasked, in this step.
     #[serde(default)]
     pub offers: Vec<AnswerView>,
+    /// Where a hand-held probe may be said to be.
+    #[serde(default)]
+    pub probes: Vec<AnswerView>,
+    /// Where a temperature typed by hand tells something.
+    #[serde(default)]
+    pub places: Vec<ProbeAt>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -237,6 +243,9 @@ pub struct TestView {
     pub sample: String,
     /// What passes, in words.
     pub limit: String,
+    /// The words that pass, where the test gives a word.
+    #[serde(default)]
+    pub passes: Vec<String>,
     pub attempts: u32,
     /// What the newest attempt says; `None` before the first.
     pub passed: Option<bool>,

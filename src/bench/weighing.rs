@@ -416,7 +416,8 @@ pub fn target(batch: &Batch, weigh: &Weigh, scale: &ScaleFacts) -> Target {
             let masses = batch.foreseen();
             let mass = formula.caustic_beside(&weigh.ingredient, &masses);
             let mass = mass.max(Mass::ZERO).floor_to(scale.d);
-            let guard = formula.guard(&weigh.ingredient, &masses, scale);
+            let by_hand = batch.by_hand(scale);
+            let guard = formula.guard_by_hand(&weigh.ingredient, &masses, &by_hand, scale);
             let low = mass - share_of(mass, CAUSTIC_SHORT).max(scale.d);
             let high = (mass + scale.d).min(guard.mass);
             Target { mass, low, high, guard: Some(guard) }
@@ -542,6 +543,7 @@ impl Bench {
             net,
             gross,
             how,
+            doubt: None,
         });
     }
 

@@ -30,6 +30,18 @@ impl Formula {
     /// 1 % of the target: a tighter guard would buy nothing there, since what is in doubt is the
     /// target itself.
     pub fn guard(&self, id: &IngredientId, fats: &Masses, scale: &ScaleFacts) -> Guard {
+        self.guard_by_hand(id, fats, &Masses::new(), scale)
+    }
+
+    /// The same where some of the fats were declared: `by_hand` holds the half-width of each, as
+    /// for [`Formula::superfat_budget`].
+    pub fn guard_by_hand(
+        &self,
+        id: &IngredientId,
+        fats: &Masses,
+        by_hand: &Masses,
+        scale: &ScaleFacts,
+    ) -> Guard {
         // a scale without an interval is refused elsewhere; here it must only not divide by zero
         let d = scale.d.max(Mass::from_steps(1));
         let target = self.caustic(id, fats);
@@ -38,7 +50,7 @@ impl Formula {
         for other in self.caustics.iter().filter(|other| &other.id != id) {
             weighed.entry(other.id.clone()).or_insert_with(|| self.caustic(&other.id, fats));
         }
-        if let Some(mass) = self.proven_mass(id, &mut weighed, scale) {
+        if let Some(mass) = self.proven_mass(id, &mut weighed, by_hand, scale) {
             let mass = mass.floor_to(d);
             if mass >= lowest_usable {
                 return Guard { mass, proven: true };
@@ -56,13 +68,15 @@ impl Formula {
         &self,
         id: &IngredientId,
         weighed: &mut Masses,
+        by_hand: &Masses,
         scale: &ScaleFacts,
     ) -> Option<Mass> {
         let mut mass = self.caustic(id, weighed);
         let mut expanded = Share::ZERO;
         for _ in 0..ROUNDS {
             weighed.insert(id.clone(), mass);
-            expanded = expanded.max(self.superfat(weighed, scale).expanded);
+            let budget = self.superfat_budget(weighed, by_hand, scale)?;
+            expanded = expanded.max(budget.superfat.expanded);
             mass = mass_at_superfat(self, id, weighed, (self.floor + expanded).fraction())?;
         }
         Some(mass)

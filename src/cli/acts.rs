@@ -1,3 +1,4 @@
+use std::collections::BTreeMap;
 use std::process::ExitCode;
 
 use anyhow::{Context, bail};
@@ -20,18 +21,22 @@ pub async fn start(at: Place, args: args::Start) -> anyhow::Result<ExitCode> {
         .with_context(|| format!("recipe {} cannot be read", args.recipe.display()))?;
     let file = args.recipe.display().to_string();
     let altered = args.altered.into();
-    let lots = args.lots.iter().map(|pair| lot(pair)).collect::<Result<_, _>>()?;
-    let request = StartRequest { file, text, operator: args.operator, altered, lots };
+    let lot = "an ingredient and its lot, like `olive oil = OL-23`";
+    let lots = pairs(&args.lots, lot)?;
+    let in_pot = pairs(&args.in_pot, "an oil and its mass, like `olive oil = 400 g ± 10 g`")?;
+    let request = StartRequest { file, text, operator: args.operator, altered, lots, in_pot };
     let started: Started = client(&at).post("/start", &request).await?;
     println!("batch {} is started; `panroom watch` shows it", started.batch);
     Ok(ExitCode::SUCCESS)
 }
 
-fn lot(pair: &str) -> anyhow::Result<(String, String)> {
-    let (ingredient, lot) = pair.split_once('=').with_context(|| {
-        format!("`{pair}`: expected an ingredient and its lot, like `olive oil = OL-23`")
-    })?;
-    Ok((ingredient.trim().to_owned(), lot.trim().to_owned()))
+fn pairs(said: &[String], expected: &str) -> anyhow::Result<BTreeMap<String, String>> {
+    let pair = |text: &String| {
+        let (name, value) =
+            text.split_once('=').with_context(|| format!("`{text}`: expected {expected}"))?;
+        Ok((name.trim().to_owned(), value.trim().to_owned()))
+    };
+    said.iter().map(pair).collect()
 }
 
 pub async fn confirm(at: Place, args: args::Confirm) -> anyhow::Result<ExitCode> {

@@ -249,6 +249,9 @@ pub struct Start {
     /// The lot an ingredient is taken from, like "olive oil = OL-23"; may be given for several
     #[arg(long = "lot", value_name = "INGREDIENT = LOT")]
     pub lots: Vec<String>,
+    /// An oil that is in the pot already, like "olive oil = 400 g ± 10 g"; may be given for several
+    #[arg(long = "in-pot", value_name = "OIL = MASS")]
+    pub in_pot: Vec<String>,
     #[command(flatten)]
     pub altered: Altered,
 }

@@ -8,6 +8,7 @@ use tokio::sync::{broadcast, oneshot, watch};
 
 use super::dials::Dials;
 use super::folder::Folder;
+use super::past::Past;
 use crate::bench::{
     Act, Bench, Cue, Input, Order, Output, Reply, Role, SessionOpened, Setup, View,
 };
@@ -81,6 +82,10 @@ pub fn start(
     };
     let (views_out, views) = watch::channel(Arc::new(View::default()));
     let (cues, _) = broadcast::channel(CUES_KEPT);
+    let past = Past::read(&folder.journal(), &session.setup, &clock).unwrap_or_else(|error| {
+        tracing::warn!("traces begin empty: {error}");
+        Past::nothing(&clock)
+    });
     let (writer, dials) = (journal.writer(), Dials::new(bench_file));
     let handle = Handle {
         messages,
@@ -89,7 +94,7 @@ pub fn start(
         journal: writer.clone(),
         dials: dials.clone(),
     };
-    let desk = Loop { bench, clock, journal: writer, views: views_out, cues, dials };
+    let desk = Loop { bench, clock, journal: writer, views: views_out, cues, dials, past };
     let thread = std::thread::Builder::new()
         .name("bench".to_owned())
         .spawn(move || {
@@ -157,6 +162,7 @@ struct Loop {
     views: watch::Sender<Arc<View>>,
     cues: broadcast::Sender<Cue>,
     dials: Dials,
+    past: Past,
 }
 
 impl Loop {
@@ -216,7 +222,9 @@ impl Loop {
             // nobody may be listening, which is no fault of the bench
             let _ = self.cues.send(cue);
         }
-        let mut view = self.bench.view(self.clock.now());
+        let now = self.clock.now();
+        let mut view = self.bench.view(now);
+        self.past.fill(&mut view, now);
         view.instruments = self.dials.look();
         self.views.send_replace(Arc::new(view));
         output.reply

@@ -1,20 +1,21 @@
+use std::collections::BTreeMap;
 use std::path::PathBuf;
 use std::sync::{Arc, PoisonError, RwLock};
 use std::time::Duration;
 
 use tokio::sync::{Mutex, broadcast, watch};
 
-use super::evidence::review_of;
+use super::evidence::{charted, review_of};
 use super::hearing::Hearing;
 use super::shelf::Shelf;
 use super::works::{Ground, Now, Works};
-use crate::bench::{Act, BatchId, Cue, Reply, View};
+use crate::bench::{Act, BatchId, Cue, Outcome, Reply, View, check_in_pot};
 use crate::chemistry::FatTable;
 use crate::journal::{BatchRow, Reader};
-use crate::plan;
+use crate::plan::{self, ControlRecipe, Earlier};
 use crate::problem::Source;
-use crate::recipe::Recipe;
-use crate::review::Review;
+use crate::recipe::{InPot, Recipe};
+use crate::review::{Charts, Review};
 use crate::web::StartRequest;
 
 /// A disk that takes longer than this is said to be slow, not waited for.
@@ -91,22 +92,36 @@ impl Desk {
         let recipe = Recipe::read(source, fats).map_err(|problems| problems.to_string())?;
         let recipe = request.altered.apply(&recipe, fats).map_err(|error| error.to_string())?;
         let recipe = recipe.with_lots(&request.lots).map_err(|error| error.to_string())?;
+        let in_pot = recipe.in_pot(&request.in_pot)?;
         let options = plan::Options::default();
         // no other bench file comes between the plan and its start, and two batches started at
         // once do not get one number
         let _works = self.works.lock().await;
         let plan = plan::plan(&recipe, fats, Some(&self.now().bench_file), &options)
             .map_err(|problems| problems.to_string())?;
+        let mut control = plan.control;
+        let ledger = self.earlier(&control).await.map_err(|error| format!("{error:#}"))?;
+        control.look_up_bases(&ledger)?;
+        for InPot { oil, mass, doubt } in &in_pot {
+            check_in_pot(&control, oil, *mass, *doubt)?;
+        }
         let batch = self.next_number().await.map_err(|error| format!("{error:#}"))?;
         let act = Act::Start {
             batch: batch.clone(),
-            control: Arc::new(plan.control),
+            control: Arc::new(control),
             operator: request.operator.filter(|name| !name.trim().is_empty()),
         };
         match self.act(act).await? {
-            Reply::Done | Reply::AlreadyDone => Ok(batch),
-            Reply::Refused { words, .. } => Err(words),
+            Reply::Done | Reply::AlreadyDone => {}
+            Reply::Refused { words, .. } => return Err(words),
         }
+        for InPot { oil: ingredient, mass, doubt } in in_pot {
+            let act = Act::InPot { batch: batch.clone(), ingredient, mass, doubt };
+            if let Reply::Refused { words, .. } = self.act(act).await? {
+                return Err(format!("batch {batch} is started; {words}"));
+            }
+        }
+        Ok(batch)
     }
 
     pub async fn ledger(&self) -> anyhow::Result<Vec<BatchRow>> {
@@ -116,6 +131,28 @@ impl Desk {
     pub async fn review(&self, batch: &BatchId) -> anyhow::Result<Option<Review>> {
         let batch = batch.clone();
         self.read(move |journal| review_of(journal, &batch)).await
+    }
+
+    /// What the ledger knows of the batches whose soap goes into this one.
+    async fn earlier(&self, control: &ControlRecipe) -> anyhow::Result<BTreeMap<String, Earlier>> {
+        let mut known = BTreeMap::new();
+        for base in &control.bases {
+            if let Some(review) = self.review(&BatchId(base.batch.clone())).await? {
+                let earlier = Earlier {
+                    closed: review.outcome.is_some(),
+                    abandoned: review.outcome == Some(Outcome::Abandoned),
+                    superfat: review.balance.superfat,
+                };
+                known.insert(base.batch.clone(), earlier);
+            }
+        }
+        Ok(known)
+    }
+
+    /// The same with its charts.
+    pub async fn charted(&self, batch: &BatchId) -> anyhow::Result<Option<(Review, Charts)>> {
+        let batch = batch.clone();
+        self.read(move |journal| charted(journal, &batch)).await
     }
 
     /// Today's date and the next free letter: "2026-11-25-a".

@@ -5,7 +5,7 @@ use crate::bench::{BatchId, Fact, ProbeAt, Role};
 use crate::journal::{FactRow, JournalError, Reader, Verified};
 use crate::quantity::Moment;
 use crate::reading::Channel;
-use crate::review::{self, Dated, Evidence, Gap, Review, Trace};
+use crate::review::{self, Charts, Dated, Evidence, Gap, PanTrace, Review, Trace};
 
 /// Gathers what the journal holds of a batch and has it reviewed. `None` if there is no such batch.
 ///
@@ -13,17 +13,101 @@ use crate::review::{self, Dated, Evidence, Gap, Review, Trace};
 /// When the journal cannot be read.
 pub fn review_of(journal: &Reader, batch: &BatchId) -> anyhow::Result<Option<Review>> {
     let facts = journal.facts(batch)?;
+    let evidence = evidence(journal, batch, facts)?;
+    Ok(evidence.and_then(|evidence| review::review(&evidence)))
+}
+
+/// The same with its charts.
+///
+/// # Errors
+/// When the journal cannot be read.
+pub fn charted(journal: &Reader, batch: &BatchId) -> anyhow::Result<Option<(Review, Charts)>> {
+    let facts = journal.facts(batch)?;
+    let pans = pans(journal, &facts, batch)?;
+    let evidence = evidence(journal, batch, facts)?;
+    Ok(evidence
+        .and_then(|evidence| review::review(&evidence).zip(review::charts(&evidence, &pans))))
+}
+
+/// `None` if there is no such batch.
+fn evidence<'a>(
+    journal: &Reader,
+    batch: &'a BatchId,
+    facts: Vec<FactRow>,
+) -> anyhow::Result<Option<Evidence<'a>>> {
     let Some(head) = journal.head(batch)? else { return Ok(None) };
     let verified = matches!(journal.verify(batch)?, Verified::Unbroken { .. });
-    let evidence = Evidence {
+    Ok(Some(Evidence {
         batch,
         temperatures: temperatures(journal, &facts, batch)?,
         gaps: gaps(journal)?,
         facts: dated(journal, facts)?,
         head: Some(head.to_string()),
         verified: Some(verified),
-    };
-    Ok(review::review(&evidence))
+    }))
+}
+
+/// What the pan read in each weighing, from its first tare to its end, while the scale was with
+/// this batch.
+fn pans(
+    journal: &Reader,
+    facts: &[FactRow],
+    batch: &BatchId,
+) -> Result<Vec<PanTrace>, JournalError> {
+    let mut pans: Vec<PanTrace> = Vec::new();
+    let mut scale: Option<Channel> = None;
+    for (index, row) in facts.iter().enumerate() {
+        match &row.numbered.fact {
+            Fact::SessionOpened(opened) => {
+                scale = opened.setup.scale().map(|(setup, _)| setup.channel.clone());
+            }
+            Fact::Tared { batch: of, step, .. }
+                if of == batch && pans.iter().all(|pan| &pan.step != step) =>
+            {
+                let Some(scale) = &scale else { continue };
+                let mut readings = Vec::new();
+                for (session, from, to) in stretches(&facts[index..], batch, step) {
+                    let leases = leases_of(facts, batch, scale, session);
+                    for reading in journal.readings(scale, session, from, to)? {
+                        let ours = leases.iter().any(|lease| lease.contains(&reading.at));
+                        if let Some(mass) =
+                            reading.mass().filter(|_| ours && reading.status.is_trusted())
+                        {
+                            readings.push((journal.utc_of(session, reading.at)?, mass));
+                        }
+                    }
+                }
+                pans.push(PanTrace { step: step.clone(), readings });
+            }
+            _ => {}
+        }
+    }
+    Ok(pans)
+}
+
+/// From the first of these facts to the end of its step, session by session.
+fn stretches(facts: &[FactRow], batch: &BatchId, step: &str) -> Vec<(u32, Moment, Moment)> {
+    let Some(first) = facts.first() else { return Vec::new() };
+    let (begin, end) = (Moment::from_nanos(0), Moment::from_nanos(i64::MAX));
+    let mut stretches = Vec::new();
+    let (mut session, mut from) = (first.session, first.numbered.at);
+    for row in facts {
+        if row.session != session {
+            stretches.push((session, from, end));
+            (session, from) = (row.session, begin);
+        }
+        let ends = match &row.numbered.fact {
+            Fact::StepDone { batch: of, step: done } => of == batch && done == step,
+            Fact::BatchClosed { batch: of, .. } => of == batch,
+            _ => false,
+        };
+        if ends {
+            stretches.push((session, from, row.numbered.at));
+            return stretches;
+        }
+    }
+    stretches.push((session, from, end));
+    stretches
 }
 
 fn dated(journal: &Reader, facts: Vec<FactRow>) -> Result<Vec<Dated>, JournalError> {

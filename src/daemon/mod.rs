@@ -16,6 +16,7 @@ mod hearing;
 mod hook;
 mod identify;
 mod office;
+mod past;
 mod ports;
 mod shelf;
 mod works;
@@ -35,7 +36,7 @@ use crate::web::{self, Door};
 use crate::wire::SheetLibrary;
 
 pub use desk::Desk;
-pub use evidence::review_of;
+pub use evidence::{charted, review_of};
 pub use files::{Kept, SaveError};
 pub use folder::Folder;
 pub use hearing::{Hearing, Listener, ScreenId};

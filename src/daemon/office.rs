@@ -39,6 +39,8 @@ pub struct RecipeStart {
     pub operator: Option<String>,
     pub altered: Alterations,
     pub lots: BTreeMap<String, String>,
+    /// Oils that are in the pot already.
+    pub in_pot: BTreeMap<String, String>,
 }
 
 impl Desk {
@@ -84,9 +86,10 @@ impl Desk {
     ) -> Result<BatchId, String> {
         let shelved = self.recipe(file).await.map_err(|error| format!("{error:#}"))?;
         let shelved = shelved.ok_or_else(|| format!("no recipe is called `{}`", file.as_str()))?;
-        let RecipeStart { operator, altered, lots } = start;
+        let RecipeStart { operator, altered, lots, in_pot } = start;
         let file = format!("{}.toml", file.as_str());
-        self.start(StartRequest { file, text: shelved.kept.text, operator, altered, lots }).await
+        let text = shelved.kept.text;
+        self.start(StartRequest { file, text, operator, altered, lots, in_pot }).await
     }
 
     /// The bench file in use.

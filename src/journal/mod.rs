@@ -14,6 +14,7 @@ mod chain;
 mod lock;
 mod playback;
 mod reader;
+mod recent;
 mod schema;
 mod store;
 mod strip;

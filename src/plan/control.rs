@@ -1,6 +1,6 @@
 use serde::{Deserialize, Serialize};
 
-use super::CookTest;
+use super::{Base, CookTest};
 use crate::chemistry::{Formula, IngredientId, StartState};
 use crate::quantity::{
     Mass, MassUnit, Share, Span, Temperature, TemperatureDelta, TemperatureUnit, Volume,
@@ -19,6 +19,9 @@ pub struct ControlRecipe {
     pub steps: Vec<Step>,
     /// What the plan found worth saying: unfit scales, unproven margins, hazards.
     pub findings: Vec<Finding>,
+    /// Soap of earlier batches among the ingredients.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub bases: Vec<Base>,
     /// How the lye is started, if that was declared; otherwise its peak is not judged.
     #[serde(default)]
     pub lye_start: Option<StartState>,

@@ -59,6 +59,13 @@ pub(super) fn findings(situation: &Situation<'_>) -> Vec<Finding> {
     for change in &situation.recipe.changes {
         found.note(format!("not as the file stands: {change}"));
     }
+    for base in &situation.control.bases {
+        found.note(format!(
+            "{}: {}; the ledger is asked when the batch starts",
+            base.name,
+            base.words()
+        ));
+    }
     situation.superfat(&mut found);
     situation.lye(&mut found);
     situation.fats(&mut found);

@@ -1,6 +1,7 @@
 //! From a checked recipe and the bench to the control recipe: what one batch is judged by.
 
 mod alterations;
+mod base;
 mod control;
 mod cook_test;
 mod fitness;
@@ -18,6 +19,7 @@ use crate::quantity::{Mass, MassUnit, Share, Temperature};
 use crate::recipe::Recipe;
 
 pub use alterations::{AlterationError, Alterations};
+pub use base::{Base, Earlier, SaidBy};
 pub use control::{
     Amount, ControlRecipe, Cook, Finding, Keep, Nature, Pot, Severity, Step, StepKind, TakeOut,
     Tolerance, Units, Vessel, Weigh, Window,
@@ -98,6 +100,7 @@ pub fn plan(
         formula,
         steps: steps::of(recipe, &planned, &outlook, units, bench),
         findings: Vec::new(),
+        bases: base::of(recipe),
         lye_start: recipe.liquid.start.map(|_| start),
         pot: pot.as_ref().map(|pot| Pot {
             name: pot.name.clone(),

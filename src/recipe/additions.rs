@@ -6,7 +6,7 @@ use crate::problem::{Form, Placed, Table};
 use crate::quantity::{Share, Temperature, TemperatureUnit};
 
 use super::ingredients::{common, fat, positive_mass, positive_share, slug};
-use super::{Addition, AdditionAmount, LateFat, When, amounts};
+use super::{Addition, AdditionAmount, BaseChoice, LateFat, Lot, When, amounts, base};
 
 /// Above this share of the oils an addition is a mistake in the unit.
 const ADDITION_MOST: Share = Share::from_percent(50);
@@ -47,6 +47,7 @@ pub(super) fn addition<'a>(
     let flash_point = flash_point.filter(|point| believable(form, point, FLASH_RANGE));
     let common = common(form, &mut table);
     let acid = acid(form, &mut table, name.as_ref(), when.as_ref());
+    let base = base::base(form, &mut table);
     form.close(table);
     let (name, when) = (name?.value, when?.value);
     if when == When::BeforeLye
@@ -70,9 +71,14 @@ pub(super) fn addition<'a>(
         below: below.map(|below| below.value).or(usual),
         flash_point: flash_point.map(|point| point.value),
         acid,
-        lot: common.lot,
+        lot: base.as_ref().map(of_batch).or(common.lot),
+        base,
         line: common.line,
     })
+}
+
+fn of_batch(base: &BaseChoice) -> Lot {
+    Lot { name: base.batch.clone(), certificate: None }
 }
 
 pub(super) fn late_fat<'a>(

@@ -84,6 +84,9 @@ pub const FORM: Part = Part {
                 words("tolerance"),
                 words("acid"),
                 words("strength"),
+                words("base"),
+                words("base_superfat"),
+                words("base_moisture"),
                 words("below"),
                 words("flash_point"),
                 list("hazards"),
@@ -236,7 +239,9 @@ impl Recipe {
         let caustics = self.caustics.iter().map(|c| (&c.id, c.alkali.words(), c.lot.as_ref()));
         let liquid = &self.liquid;
         let liquid = std::iter::once((&liquid.id, liquid.name.as_str(), liquid.lot.as_ref()));
-        let additions = self.additions.iter().map(|a| (&a.id, a.name.as_str(), a.lot.as_ref()));
+        // the lot of a base is the batch it is from, and no label says another
+        let additions = self.additions.iter().filter(|addition| addition.base.is_none());
+        let additions = additions.map(|a| (&a.id, a.name.as_str(), a.lot.as_ref()));
         let late = self.late_fats.iter().map(|f| (&f.id, f.name.as_str(), f.lot.as_ref()));
         oils.chain(caustics)
             .chain(liquid)

@@ -6,13 +6,17 @@
 
 mod additions;
 mod amounts;
+mod base;
 pub mod edit;
+mod in_pot;
 mod ingredients;
 mod liquid;
 mod process;
 mod read;
 mod tests_of_cook;
 
+pub use base::BaseChoice;
+pub use in_pot::InPot;
 pub(crate) use read::{digest, units};
 
 use std::collections::BTreeMap;
@@ -146,6 +150,8 @@ pub struct Addition {
     pub flash_point: Option<Temperature>,
     /// What it eats of the caustic, if it is an acid.
     pub acid: Option<FormulaAcid>,
+    /// It is soap of an earlier batch, which then is its lot.
+    pub base: Option<BaseChoice>,
     pub lot: Option<Lot>,
     pub line: Option<usize>,
 }

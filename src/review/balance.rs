@@ -4,14 +4,10 @@ use std::collections::BTreeMap;
 
 use super::book::Book;
 use super::model::{Balance, LiquidReview};
-use crate::bench::{BackVerdict, CaptureHow, Fact};
+use crate::bench::{BackVerdict, CaptureHow, Fact, doubt_of};
 use crate::chemistry::{CausticForm, Formula, IngredientId, Masses, ScaleFacts};
-use crate::plan::StepKind;
+use crate::plan::{Base, StepKind};
 use crate::quantity::{Mass, Share};
-
-/// A mass declared by hand is taken to be good to ± this part of it, or to ± one interval of the
-/// bench's own scale if that is more. Ours: nobody knows what it was weighed with.
-pub const BY_HAND_DOUBT: Share = Share::from_percent(2);
 
 pub fn balance(book: &Book) -> Balance {
     let formula = &book.control.formula;
@@ -35,7 +31,8 @@ pub fn balance(book: &Book) -> Balance {
             .zip(complete)
             .map(|(left, scale)| formula.superfat(&left, &scale).achieved),
         free_fat: free_fat(formula, &weighed).filter(|_| budget.is_some()),
-        by_hand: by_hand.keys().filter(counts).map(|id| book.name(id)).collect(),
+        by_hand: by_hand.keys().filter(counts).map(|id| captured.as_declared(book, id)).collect(),
+        bases: bases(book, &weighed),
         counted: complete.map(|scale| scale.counted().to_owned()),
         liquid_planned: formula.liquid,
         liquid: liquid(formula, &weighed),
@@ -44,7 +41,7 @@ pub fn balance(book: &Book) -> Balance {
 
 struct Captured {
     /// By the step that weighed it.
-    standing: BTreeMap<String, (IngredientId, Mass, CaptureHow)>,
+    standing: BTreeMap<String, (IngredientId, Mass, CaptureHow, Option<Mass>)>,
     /// The coarsest scale that weighed any of it.
     scale: Option<ScaleFacts>,
 }
@@ -52,18 +49,27 @@ struct Captured {
 impl Captured {
     fn masses(&self) -> Masses {
         let mut masses = Masses::new();
-        for (id, net, _) in self.standing.values() {
+        for (id, net, ..) in self.standing.values() {
             *masses.entry(id.clone()).or_default() += *net;
         }
         masses
     }
 
+    /// Its name, and how good it was said to be where that was said.
+    fn as_declared(&self, book: &Book, wanted: &IngredientId) -> String {
+        let units = &book.control.units;
+        let of_it = |(id, _, _, said): &(IngredientId, Mass, CaptureHow, Option<Mass>)| {
+            said.filter(|_| id == wanted)
+        };
+        let said = self.standing.values().find_map(of_it);
+        let said = said.map(|said| format!(" ± {}", said.show(units.mass, units.mass_decimals)));
+        format!("{}{}", book.name(wanted), said.unwrap_or_default())
+    }
+
     /// Half-widths of what was declared.
     fn by_hand(&self, scale: Option<&ScaleFacts>) -> Masses {
-        let d = scale.map_or(Mass::ZERO, |scale| scale.d);
-        let declared = self.standing.values().filter(|(_, _, how)| *how == CaptureHow::ByHand);
-        let doubt = |net: Mass| Mass::from_grams_rounded(net.grams() * BY_HAND_DOUBT.fraction());
-        declared.map(|(id, net, _)| (id.clone(), doubt(*net).max(d))).collect()
+        let declared = self.standing.values().filter(|(_, _, how, _)| *how == CaptureHow::ByHand);
+        declared.map(|(id, net, _, said)| (id.clone(), doubt_of(*net, *said, scale))).collect()
     }
 }
 
@@ -71,8 +77,9 @@ fn captured(book: &Book) -> Captured {
     let mut captured = Captured { standing: BTreeMap::new(), scale: None };
     for dated in &book.own {
         match &dated.numbered.fact {
-            Fact::Captured { step, ingredient, net, how, .. } => {
-                captured.standing.insert(step.clone(), (ingredient.clone(), *net, *how));
+            Fact::Captured { step, ingredient, net, how, doubt, .. } => {
+                let standing = (ingredient.clone(), *net, *how, *doubt);
+                captured.standing.insert(step.clone(), standing);
                 let scale = scale_at(book, dated.numbered.number);
                 let coarser = |scale: &ScaleFacts| captured.scale.is_none_or(|s| scale.d > s.d);
                 if let Some(scale) = scale.filter(coarser) {
@@ -84,9 +91,9 @@ fn captured(book: &Book) -> Captured {
             }
             Fact::Corrected { ingredient, was, net, .. } => {
                 let first = captured.standing.values_mut().find(|(id, ..)| id == ingredient);
-                if let Some((_, standing, how)) = first {
+                if let Some((_, standing, how, doubt)) = first {
                     *standing += *net - *was;
-                    *how = CaptureHow::ByHand;
+                    (*how, *doubt) = (CaptureHow::ByHand, None);
                 }
             }
             Fact::TakenOut { step, from, to, .. } => {
@@ -97,7 +104,7 @@ fn captured(book: &Book) -> Captured {
                 let Some(take_out) = of else { continue };
                 let parts = take_out.ingredients(&book.control.formula);
                 let touched = captured.standing.values_mut().filter(|(id, ..)| parts.contains(id));
-                touched.for_each(|(_, net, _)| *net = net.scaled(*to, *from));
+                touched.for_each(|(_, net, ..)| *net = net.scaled(*to, *from));
             }
             _ => {}
         }
@@ -118,6 +125,15 @@ fn counting(formula: &Formula) -> impl Iterator<Item = &IngredientId> {
 
 fn missing<'a>(formula: &'a Formula, weighed: &Masses) -> Vec<&'a IngredientId> {
     counting(formula).filter(|id| !weighed.contains_key(id)).collect()
+}
+
+fn bases(book: &Book, weighed: &Masses) -> Vec<String> {
+    let units = &book.control.units;
+    let words = |base: &Base| {
+        let net = weighed.get(&base.ingredient)?.show(units.mass, units.mass_decimals);
+        Some(format!("{net} of {}: {}", base.name, base.words()))
+    };
+    book.control.bases.iter().filter_map(words).collect()
 }
 
 fn free_fat(formula: &Formula, weighed: &Masses) -> Option<Share> {
@@ -190,7 +206,7 @@ mod tests {
         let declared = |net: &str| Captured {
             standing: BTreeMap::from([(
                 "weigh-olive".to_owned(),
-                ("olive".into(), g(net), CaptureHow::ByHand),
+                ("olive".into(), g(net), CaptureHow::ByHand, None),
             )]),
             scale: None,
         };

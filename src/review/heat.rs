@@ -85,7 +85,7 @@ impl CookHeat {
 }
 
 /// How long a reading speaks for the pot: as long as the bench itself would have used it.
-fn holds(setup: Option<&Setup>, trace: &Trace) -> Span {
+pub(super) fn holds(setup: Option<&Setup>, trace: &Trace) -> Span {
     let usual = Settings::default();
     let settings = setup.map_or(&usual, |setup| setup.settings.as_ref());
     let period = setup.and_then(|setup| setup.channel(&trace.channel)).map(|c| c.period);

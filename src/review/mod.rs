@@ -6,6 +6,7 @@
 mod alarms;
 mod balance;
 mod book;
+mod charts;
 mod evidence;
 mod findings;
 mod heat;
@@ -16,9 +17,10 @@ mod soap_tests;
 mod steps;
 mod table;
 mod text;
+mod thin;
 mod unseen;
 
-pub use balance::BY_HAND_DOUBT;
+pub use charts::{Charts, During, HeatChart, PanTrace, PourChart, Spot, charts};
 pub use evidence::{Dated, Evidence, Gap, Trace};
 pub use ledger::{found, ledger_text};
 pub use model::{
@@ -29,6 +31,7 @@ pub use model::{
 pub use soap_tests::SoapTestReview;
 pub use table::{Side, Table};
 pub use text::{Told, outcome_words, text, told};
+pub use thin::thinned;
 
 use book::Book;
 

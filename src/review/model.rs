@@ -120,6 +120,9 @@ pub struct Balance {
     pub free_fat: Option<Share>,
     /// Names of what was declared, not weighed, and counts in the superfat.
     pub by_hand: Vec<String>,
+    /// Soap of earlier batches that went in: how much, of which batch, and what is assumed.
+    #[serde(default)]
+    pub bases: Vec<String>,
     /// What of the scale's errors is counted.
     pub counted: Option<String>,
     pub liquid_planned: LiquidRule,

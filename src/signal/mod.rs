@@ -16,5 +16,5 @@ pub use press::{PressTest, PressWindow, Pressed};
 pub use rate::{Rate, RateWindow};
 pub use rest::{RestTest, RestWindow};
 pub use settle::SettleWindow;
-pub use trace::TraceWindow;
+pub use trace::{TRACE_REACH, TraceWindow};
 pub use unsteady::UnsteadyWindow;

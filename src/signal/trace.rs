@@ -11,7 +11,7 @@ pub struct TraceWindow {
 
 /// A line two hundred points long is as fine as a screen draws it.
 const APART: Span = Span::from_secs(3);
-const REACH: Span = Span::from_minutes(10);
+pub const TRACE_REACH: Span = Span::from_minutes(10);
 
 impl TraceWindow {
     pub fn push(&mut self, at: Moment, temperature: Option<Temperature>, gap_after: Span) {
@@ -26,7 +26,7 @@ impl TraceWindow {
             _ => {}
         }
         self.points.push_back((at, temperature));
-        while self.points.front().is_some_and(|&(oldest, _)| at.since(oldest) > REACH) {
+        while self.points.front().is_some_and(|&(oldest, _)| at.since(oldest) > TRACE_REACH) {
             self.points.pop_front();
         }
     }
@@ -34,7 +34,7 @@ impl TraceWindow {
     /// Oldest first, none older than ten minutes.
     pub fn points(&self, now: Moment) -> impl Iterator<Item = (Span, Option<Temperature>)> {
         let ages = self.points.iter().map(move |&(at, value)| (now.since(at), value));
-        ages.filter(|&(age, _)| age <= REACH)
+        ages.filter(|&(age, _)| age <= TRACE_REACH)
     }
 }
 
@@ -59,7 +59,7 @@ mod tests {
         let now = at(19_999 * 100);
         let points: Vec<_> = trace.points(now).collect();
         assert_eq!(points.len(), 200);
-        assert!(points.iter().all(|&(age, value)| age <= REACH && value == celsius(20)));
+        assert!(points.iter().all(|&(age, value)| age <= TRACE_REACH && value == celsius(20)));
         assert!(points.windows(2).all(|pair| pair[0].0 - pair[1].0 == APART));
     }
 

@@ -110,6 +110,7 @@ pub fn three_oils() -> ControlRecipe {
             step("mould", "pour into the mould", StepKind::Do),
         ],
         findings: Vec::new(),
+        bases: Vec::new(),
         lye_start: None,
         pot: None,
     }

@@ -136,11 +136,10 @@ impl Hand {
             // chosen already: it is being taken out
             Ask::Remedy { .. } if takes_out(batch) => None,
             Ask::Remedy { options, .. } => {
-                let ways = [Remedy::SpoonOut, Remedy::UsePart];
-                let sound = ways.into_iter().find(|way| options.contains(way));
-                let remedy = sound.filter(|_| !self.orders.discards).unwrap_or(Remedy::Discard);
-                let act = Act::Choose { prompt, remedy };
-                options.contains(&remedy).then(|| Want::Press(vec![act], 3))
+                let sound = [Remedy::SpoonOut, Remedy::UsePart];
+                let ways = if self.orders.discards { &[Remedy::Discard][..] } else { &sound };
+                let remedy = ways.iter().copied().find(|way| options.contains(way))?;
+                Some(Want::Press(vec![Act::Choose { prompt, remedy }], 3))
             }
             Ask::Dissolved if self.tipped_at.is_none() => Some(Want::Tip),
             Ask::Dissolved => scene.lye.is_clear().then(|| Want::Press(vec![confirm], 2)),

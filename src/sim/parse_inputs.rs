@@ -96,6 +96,10 @@ fn act(verb: &str, rest: &str) -> Option<Result<Does, Wanted>> {
             prompt.map(|prompt| Does::Confirm { prompt })
         }
         "choose" => remedy(rest).map(|remedy| Does::Choose { remedy }),
+        "in-pot" => {
+            let (name, amount) = split_word(rest);
+            mass(amount).map(|mass| Does::InPot { ingredient: name.into(), mass })
+        }
         "vessel" if rest.is_empty() => Err("vessel NAME"),
         "vessel" => Ok(Does::Vessel { vessel: rest.to_owned() }),
         "declare" => {

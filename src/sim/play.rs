@@ -116,6 +116,7 @@ impl Player<'_> {
             }
             Does::Lot { lot } => Act::Lot { batch, lot },
             Does::AskRemedy => Act::AskRemedy { batch },
+            Does::InPot { ingredient, mass } => Act::InPot { batch, ingredient, mass, doubt: None },
             Does::Declare { ingredient, mass } => Act::Declare { batch, ingredient, mass },
             Does::Observe { observation, note } => Act::Observe { batch, observation, note },
             Does::Acknowledge { alarm } => {

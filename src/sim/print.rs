@@ -39,6 +39,7 @@ fn act_words(act: &Act) -> String {
         Act::Start { operator, .. } => format!("start {}", operator.as_deref().unwrap_or("")),
         Act::Confirm { prompt } => format!("confirm {prompt}"),
         Act::Choose { remedy, .. } => format!("choose {}", remedy.word()),
+        Act::InPot { ingredient, mass, .. } => format!("in-pot {ingredient} {}", exact(*mass)),
         Act::Vessel { vessel, .. } => format!("vessel {vessel}"),
         Act::Declare { ingredient, mass, .. } => format!("declare {ingredient} {}", exact(*mass)),
         Act::Correct { ingredient, mass, reason, .. } => {

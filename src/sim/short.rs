@@ -24,6 +24,9 @@ pub fn fact(fact: &Fact, asked: &mut Asked) -> String {
             let known = vessel.as_ref().map(|known| format!(", {}", known.vessel.name));
             format!("tared {step} at {}{}", mass(*gross), known.unwrap_or_default())
         }
+        Fact::InPot { ingredient, mass: declared, .. } => {
+            format!("in the pot {ingredient} {}", mass(*declared))
+        }
         Fact::VesselSaid { vessel, .. } => format!("said {vessel}"),
         Fact::Lifted { step, .. } => format!("lifted {step}"),
         Fact::Returned { step, gross, .. } => format!("returned {step} at {}", mass(*gross)),

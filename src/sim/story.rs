@@ -160,6 +160,11 @@ pub enum Does {
     Choose {
         remedy: Remedy,
     },
+    /// In the pot from the start.
+    InPot {
+        ingredient: IngredientId,
+        mass: Mass,
+    },
     /// Of vessels that weigh alike, this one.
     Vessel {
         vessel: String,

@@ -37,6 +37,9 @@ pub struct StartRequest {
     /// Which lot of each ingredient stands on the bench, where it is another than the recipe's.
     #[serde(default)]
     pub lots: BTreeMap<String, String>,
+    /// Oils that are in the pot already, by name or key: "400 g ± 10 g".
+    #[serde(default)]
+    pub in_pot: BTreeMap<String, String>,
 }
 
 #[derive(Clone, Debug, Serialize, Deserialize)]

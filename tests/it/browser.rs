@@ -47,6 +47,13 @@ impl Browser {
         Browser::with(&flags, Some(ONE.lock().unwrap_or_else(PoisonError::into_inner)))
     }
 
+    /// One that asks for as little motion as can be.
+    pub fn still() -> Browser {
+        let mut flags = FLAGS.to_vec();
+        flags.push("--force-prefers-reduced-motion");
+        Browser::with(&flags, Some(ONE.lock().unwrap_or_else(PoisonError::into_inner)))
+    }
+
     fn with(flags: &[&str], one: Option<MutexGuard<'static, ()>>) -> Browser {
         let profile = tempfile::tempdir().unwrap();
         let mut driver = Command::new("chromedriver")
@@ -192,7 +199,12 @@ impl Browser {
         self.runtime.block_on(self.client().switch_to_window(window.clone())).unwrap();
     }
 
+    /// Where nothing sticky lies over it, as a person would scroll.
     pub fn click(&self, selector: &str) {
+        let shown = serde_json::to_string(selector).unwrap();
+        self.script(&format!(
+            "document.querySelector({shown})?.scrollIntoView({{block: 'center'}})"
+        ));
         let clicked = self.runtime.block_on(async {
             self.client().find(fantoccini::Locator::Css(selector)).await?.click().await
         });
@@ -204,6 +216,20 @@ impl Browser {
         let png = self.runtime.block_on(self.client().screenshot()).unwrap();
         let file = PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join(format!("{name}.png"));
         std::fs::write(file, png).unwrap();
+    }
+
+    /// What reaches over the right edge of the page, so that it would have to be scrolled sideways.
+    pub fn too_wide(&self) -> Vec<String> {
+        let found = self.script(
+            "const root = document.documentElement;
+             if (root.scrollWidth <= root.clientWidth) return [];
+             return [...document.querySelectorAll('body *')]
+               .filter(each => each.getBoundingClientRect().right > root.clientWidth + 1
+                 && getComputedStyle(each).position !== 'absolute')
+               .map(each => each.outerHTML.slice(0, 120))",
+        );
+        let found = found.as_array().cloned().unwrap_or_default();
+        found.iter().map(|line| line.as_str().unwrap_or_default().to_owned()).collect()
     }
 
     /// What stands in the console and ought not to, since last asked.

@@ -154,6 +154,7 @@ pub fn control() -> ControlRecipe {
             step("pour", StepKind::Do),
         ],
         findings: Vec::new(),
+        bases: Vec::new(),
         lye_start: None,
         pot: None,
     }

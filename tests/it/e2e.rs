@@ -263,7 +263,7 @@ pub struct Instruments {
 }
 
 impl Instruments {
-    fn plugged_in(folder: &Path) -> Instruments {
+    pub fn plugged_in(folder: &Path) -> Instruments {
         let port = |name: &str| {
             let mut port = SimPort::new(folder.join(name));
             port.plug().unwrap();
@@ -362,8 +362,12 @@ impl Served {
 
     /// With nothing set up yet, as fast as life.
     pub fn from_nothing(folder: &Path) -> Served {
+        Served::from_nothing_at(folder, "1")
+    }
+
+    pub fn from_nothing_at(folder: &Path, speed: &str) -> Served {
         let child = panroom(folder)
-            .arg("serve")
+            .args(["serve", "--speed", speed])
             .stdout(Stdio::null())
             .stderr(Stdio::piped())
             .spawn()

@@ -124,11 +124,16 @@ async fn a_new_bench_file_waits_for_the_open_batch() {
     let file = desk.add_recipe("Harbour Bar".to_owned(), text).await.unwrap();
     let lots = [("olive oil", "OL-23"), ("naoh", " N-5 ")];
     let lots = lots.map(|(id, lot)| (id.to_owned(), lot.to_owned()));
-    let start = RecipeStart {
+    let start = |in_pot: &str| RecipeStart {
         operator: Some("  ".to_owned()),
-        lots: BTreeMap::from(lots),
+        lots: BTreeMap::from(lots.clone()),
+        in_pot: BTreeMap::from([("coconut oil".to_owned(), in_pot.to_owned())]),
         ..RecipeStart::default()
     };
+    let refused = desk.start_recipe(&file, start("2 g")).await.unwrap_err();
+    assert!(refused.contains("less than half or more than twice"), "{refused}");
+    assert!(desk.view().batches.is_empty(), "nothing is started that way");
+    let start = start("200 g ± 5 g");
     let batch = desk.start_recipe(&file, start).await.unwrap();
     assert_eq!(desk.apply_bench().await.unwrap(), Applied::Waits(batch.clone()));
     assert_eq!(desk.view().batches[0].batch, batch);
@@ -137,6 +142,13 @@ async fn a_new_bench_file_waits_for_the_open_batch() {
     assert_eq!(lots["olive"], Some("OL-23".to_owned()));
     assert_eq!(lots["naoh"], Some("N-5".to_owned()));
     assert_eq!(lots["coconut"], Some("CO-0917".to_owned()), "as the recipe has it");
+    let facts = Reader::open(&folder.path().join("journal.db")).unwrap().facts(&batch).unwrap();
+    let said = facts.into_iter().find_map(|row| match row.numbered.fact {
+        Fact::InPot { ingredient, mass, doubt, .. } => Some((ingredient.0, mass, doubt)),
+        _ => None,
+    });
+    let g = |text: &str| Mass::parse(text).unwrap();
+    assert_eq!(said, Some(("coconut".to_owned(), g("200 g"), Some(g("5 g")))));
     let gone = FileName::new("gone").unwrap();
     let refused = desk.start_recipe(&gone, RecipeStart::default()).await.unwrap_err();
     assert_eq!(refused, "no recipe is called `gone`");
@@ -147,6 +159,59 @@ async fn a_new_bench_file_waits_for_the_open_batch() {
     assert_eq!(desk.apply_bench().await.unwrap(), Applied::Yes);
     let row = &desk.ledger().await.unwrap()[0];
     assert_eq!((&row.batch, row.outcome), (&batch, Some(Outcome::Abandoned)));
+    daemon.stop().await.unwrap();
+    drop(scale);
+}
+
+/// Soap of one batch as an ingredient of the next: found again by the number of the first.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_lot_of_base_is_an_ingredient_of_the_next_batch() {
+    let folder = tempfile::tempdir().unwrap();
+    let scale = Scale::plugged_in(&folder.path().join("scale"));
+    let daemon = serve(folder.path()).await;
+    let desk = &daemon.desk;
+    desk.save_bench(bench_text(folder.path()), None).await.unwrap();
+    desk.apply_bench().await.unwrap();
+    let plain = panroom::recipe::EXAMPLE.replace("pot = \"big pot\"", "");
+    let file = desk.add_recipe("Harbour Bar".to_owned(), plain.clone()).await.unwrap();
+    let first = desk.start_recipe(&file, RecipeStart::default()).await.unwrap();
+    let with_base = |name: &str, base: &BatchId| {
+        let text = format!(
+            "{plain}\n[[addition]]\nname = \"paste\"\namount = \"50 g\"\nwhen = \"before cook\"\n\
+             base = \"{base}\"\n"
+        );
+        desk.add_recipe(name.to_owned(), text)
+    };
+    let nobody = BatchId("1999-01-01-a".to_owned());
+    let unknown = with_base("Unknown", &nobody).await.unwrap();
+    let second = with_base("Second", &first).await.unwrap();
+    let refused = |why: &str, words: String| assert!(words.contains(why), "{words}");
+    let start = RecipeStart::default;
+    refused("in the ledger", desk.start_recipe(&unknown, start()).await.unwrap_err());
+    refused("still open", desk.start_recipe(&second, start()).await.unwrap_err());
+    let outcome = Outcome::Failed;
+    let close = Act::Close { batch: first.clone(), outcome, note: "to be boiled again".to_owned() };
+    desk.act(close).await.unwrap();
+    wait(&daemon, "the end of the first", |view| view.batches.is_empty()).await;
+    let batch = desk.start_recipe(&second, start()).await.unwrap();
+    let rows = desk.ledger().await.unwrap();
+    let found = panroom::review::found(&rows, &first.0, &|_| String::new());
+    assert!(found.iter().any(|row| row.batch == batch), "{rows:?}");
+    let (_, lots) = started(folder.path(), &batch);
+    assert_eq!(lots["paste"], Some(first.0.clone()));
+    let facts = Reader::open(&folder.path().join("journal.db")).unwrap().facts(&batch).unwrap();
+    let control = facts.into_iter().find_map(|row| match row.numbered.fact {
+        Fact::BatchStarted { control, .. } => Some(control),
+        _ => None,
+    });
+    let control = control.unwrap();
+    assert_eq!((&control.bases[0].batch, control.bases[0].superfat), (&first.0, None));
+    let warned = |words: &str| control.findings.iter().any(|found| found.words.contains(words));
+    assert!(warned("taken as saponified") && warned("nobody knows the superfat"));
+    let act = Act::Abandon { batch: batch.clone(), reason: "a test".to_owned() };
+    desk.act(act).await.unwrap();
+    let third = with_base("Third", &batch).await.unwrap();
+    refused("given up", desk.start_recipe(&third, start()).await.unwrap_err());
     daemon.stop().await.unwrap();
     drop(scale);
 }

@@ -12,7 +12,7 @@ use super::office::Scale;
 const PATIENCE: Duration = Duration::from_secs(60);
 
 /// Fills a field as a person does: the page hears of it.
-fn fill(browser: &Browser, name: &str, text: &str) {
+pub fn fill(browser: &Browser, name: &str, text: &str) {
     let found = browser.script(&format!(
         "const field = document.getElementsByName({0})[0];
          if (!field) return false;
@@ -30,17 +30,17 @@ fn quoted(text: &str) -> String {
     serde_json::to_string(text).unwrap()
 }
 
-fn held(browser: &Browser, name: &str) -> String {
+pub fn held(browser: &Browser, name: &str) -> String {
     let script = format!("return document.getElementsByName({})[0].value", quoted(name));
     browser.script(&script).as_str().unwrap().to_owned()
 }
 
-fn press(browser: &Browser, value: &str) {
+pub fn press(browser: &Browser, value: &str) {
     follow(browser, &format!("button[name=do][value=\"{value}\"]"));
 }
 
 /// Presses what leads to another page, and waits until that one is there.
-fn follow(browser: &Browser, selector: &str) {
+pub fn follow(browser: &Browser, selector: &str) {
     browser.script("window.isOld = true");
     browser.click(selector);
     // asked anew each time: a script that waits in the page would be lost with the page
@@ -52,7 +52,7 @@ fn follow(browser: &Browser, selector: &str) {
 }
 
 /// What stands beside a field as wrong.
-fn wrong(browser: &Browser, name: &str) -> String {
+pub fn wrong(browser: &Browser, name: &str) -> String {
     let script = format!(
         "return document.getElementById({})?.innerText ?? ''",
         quoted(&format!("{name}-error"))
@@ -61,12 +61,12 @@ fn wrong(browser: &Browser, name: &str) -> String {
 }
 
 /// No view may stumble: nothing in the console, nothing that axe-core finds, light and dark.
-fn look_at(browser: &Browser, view: &str) {
+pub fn look_at(browser: &Browser, view: &str) {
     for theme in ["light", "dark"] {
         browser.script(&format!("document.documentElement.dataset.theme = '{theme}'"));
         assert_eq!(browser.axe(), Vec::<String>::new(), "{view}, {theme}");
         if std::env::var_os("PANROOM_PICTURES").is_some() {
-            for width in [390, 820, 1920] {
+            for width in [390, 1024, 1920] {
                 browser.size(width, 1100);
                 browser.picture(&format!("{view}-{theme}-{width}"));
             }

@@ -496,3 +496,55 @@ fn alcohol_carries_its_hazard_without_being_asked() {
 fn the_demonstration_recipe_is_read() {
     read(include_str!("../../src/demo/recipe.toml")).unwrap();
 }
+
+const PASTE: &str = "\n[[addition]]\nname = \"paste\"\namount = \"50 g\"\nwhen = \"before cook\"\n";
+
+/// Soap of an earlier batch is saponified already: no caustic is reckoned for it.
+#[test]
+fn earlier_soap_asks_for_no_caustic() {
+    let with = |keys: &str| read(&format!("{}{PASTE}{keys}", recipe::EXAMPLE));
+    let figures = "base = \"2026-11-25-a\"\nbase_superfat = \"5 %\"\nbase_moisture = \"30 %\"\n";
+    let recipe = with(figures).unwrap();
+    let paste = recipe.additions.last().unwrap();
+    let base = paste.base.clone().unwrap();
+    assert_eq!(paste.lot.as_ref().unwrap().name, "2026-11-25-a", "the batch is its lot");
+    assert_eq!(base.superfat, Some(Share::from_percent(5)));
+    assert_eq!(base.moisture, Some(Share::from_percent(30)));
+    assert!(recipe.lots().iter().all(|(id, ..)| id.0 != "paste"), "no label says another");
+    let fats = FatTable::built_in();
+    let plan = |recipe: &recipe::Recipe| {
+        panroom::plan::plan(recipe, fats, None, &panroom::plan::Options::default()).unwrap()
+    };
+    let (alone, both) = (plan(&read(recipe::EXAMPLE).unwrap()), plan(&recipe));
+    let naoh = "naoh".into();
+    assert_eq!(alone.planned[&naoh], both.planned[&naoh]);
+    assert_eq!(both.batch_total() - alone.batch_total(), Mass::parse("50 g").unwrap());
+    let sheet = panroom::plan::sheet::text(&panroom::plan::sheet::Sheet::of(&both), 100);
+    let flat = sheet.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(flat.contains("lot 2026-11-25-a"), "{sheet}");
+    let assumed = "soap of batch 2026-11-25-a, taken as saponified: no caustic is reckoned for it; its \
+                   own superfat: 5.0 %, as the recipe says, 30 % of water";
+    assert!(flat.contains(assumed), "{sheet}");
+}
+
+#[test]
+fn the_figures_of_earlier_soap_have_ends() {
+    let with = |keys: &str| {
+        let text = format!("{}{PASTE}base = \"2026-11-25-a\"\n{keys}", recipe::EXAMPLE);
+        read(&text).map(|_| ())
+    };
+    for (keys, good) in [
+        ("base_superfat = \"0 %\"", true),
+        ("base_superfat = \"-0.1 %\"", false),
+        ("base_superfat = \"30 %\"", true),
+        ("base_superfat = \"30.1 %\"", false),
+        ("base_moisture = \"70 %\"", true),
+        ("base_moisture = \"70.1 %\"", false),
+        ("lot = \"P-1\"", false),
+        ("acid = \"citric acid\"", false),
+    ] {
+        assert_eq!(with(keys).is_ok(), good, "{keys}: {:?}", with(keys));
+    }
+    let stray = read(&format!("{}{PASTE}base_moisture = \"30 %\"\n", recipe::EXAMPLE)).unwrap_err();
+    assert!(stray.contains("`base` beside it"), "{stray}");
+}

@@ -382,6 +382,48 @@ fn deviations_in_the_makers_own_units() {
     assert!(!printed(&review).contains(" g "), "no grams on an ounce bench");
 }
 
+/// 200 g of olive oil that were in the pot already, said to be good to ± 10 g.
+#[test]
+fn a_declared_oil_counts_with_its_own_uncertainty() {
+    let expanded = |in_pot: Option<&str>| {
+        let mut driver = started_with(control(), None);
+        if let Some(doubt) = in_pot {
+            let act = Act::InPot {
+                batch: batch_id(),
+                ingredient: "olive".into(),
+                mass: g("200"),
+                doubt: Some(g(doubt)),
+            };
+            assert_eq!(driver.act(act), Reply::Done);
+            driver.put(POT_G + 200.0);
+            driver.pour_to(POT_G + 300.0);
+        } else {
+            driver.put(POT_G);
+            driver.pour_to(POT_G + 100.0);
+            driver.pour_to(POT_G + 300.0);
+        }
+        driver.run(3.0);
+        driver.put(0.0);
+        weigh_lye(&mut driver);
+        driver.celsius = 80.0;
+        combine(&mut driver, 0.0, 0.0);
+        let review = reviewed(&driver);
+        let superfat = review.balance.superfat.unwrap();
+        assert!((superfat.achieved.percent() - 5.0).abs() < 0.25, "{superfat:?}");
+        (superfat.expanded.percent(), printed(&review))
+    };
+    // d superfat ÷ d olive = 0.95 × 0.190 ÷ 63.6 a gram; ± 10 g is 10 ÷ √3 of it (GUM 4.3.7), k = 2
+    let alone = |doubt: f64| 2.0 * 100.0 * 0.95 * 0.190 / 63.6 * doubt / 3.0_f64.sqrt();
+    let (weighed, _) = expanded(None);
+    for doubt in [1.0_f64, 10.0] {
+        let (declared, words) = expanded(Some(&doubt.to_string()));
+        let by_hand = weighed.hypot(alone(doubt));
+        assert!((declared - by_hand).abs() < 0.03, "± {doubt} g: {declared} for {by_hand}");
+        let flat = words.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(flat.contains(&format!("olive oil ± {doubt:.1} g")), "{words}");
+    }
+}
+
 /// Demand 63.6 g KOH, all of it 45.340 g NaOH, 45.3 g on the scale: superfat 0.088 %, and of its u
 /// of about 1 % nearly half lies below nothing.
 #[test]

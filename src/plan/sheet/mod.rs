@@ -9,7 +9,7 @@ use crate::chemistry::{LYE_HEAVY_ASSUMPTIONS, Superfat};
 use crate::quantity::{Mass, Share, Span, TemperatureUnit};
 
 use super::{
-    Amount, FatBasis, Finding, Plan, Step, StepKind, Tolerance, Units, Vessel, Weigh, Window,
+    Amount, Base, FatBasis, Finding, Plan, Step, StepKind, Tolerance, Units, Vessel, Weigh, Window,
 };
 
 pub use html::{html, html_body};
@@ -197,7 +197,9 @@ impl Scribe<'_> {
             None => (target - half, target + half),
         };
         let is_oil = self.plan.recipe.oils.iter().any(|oil| oil.id == weigh.ingredient);
-        let mut details = Vec::new();
+        let bases = &self.plan.control.bases;
+        let base = bases.iter().find(|base| base.ingredient == weigh.ingredient);
+        let mut details: Vec<String> = base.map(Base::words).into_iter().collect();
         if let Some(caustic) = caustic {
             let margin = if caustic.guard.proven { "" } else { " (margin not proven)" };
             details.push(format!("guard {}{margin}", self.mass(caustic.guard.mass)));

@@ -1,9 +1,9 @@
 //! Captures against targets, and fats against caustic.
 
 use super::{Page, pair, pairs, words};
+use crate::bench::BY_HAND_DOUBT;
 use crate::bench::CaptureHow;
 use crate::chemistry::{LYE_HEAVY_ASSUMPTIONS, show_ratio};
-use crate::review::BY_HAND_DOUBT;
 use crate::review::model::{Balance, CaptureReview, Review, StepReview};
 use crate::review::table::{Side, Table};
 
@@ -81,12 +81,17 @@ pub fn balance(page: &mut Page, review: &Review) {
         pair(&mut table, "most uncertain", dominant.as_str());
     }
     if !balance.by_hand.is_empty() {
+        let other = balance.by_hand.iter().any(|name| name.contains('±'));
+        let other = if other { ", where no other ± stands" } else { "" };
         let words = format!(
-            "{}: taken to be good to ± {}",
+            "{}: taken to be good to ± {}{other}",
             balance.by_hand.join(", "),
             BY_HAND_DOUBT.show(0)
         );
         pair(&mut table, "by hand", words);
+    }
+    for base in &balance.bases {
+        pair(&mut table, "earlier soap", base.as_str());
     }
     match balance.lye_heavy {
         Some(likelihood) => {

@@ -517,6 +517,7 @@ fn recipe(caustic: bool, mass_g: f64, superfat: Share) -> ControlRecipe {
         formula,
         steps,
         findings: Vec::new(),
+        bases: Vec::new(),
         lye_start: None,
         pot: None,
     }

@@ -50,6 +50,9 @@ const PER_SECOND: f64 = 40.0;
 const MACHINES_MAX: usize = 256;
 /// An answer takes milliseconds; a body that takes longer than this is being held back.
 const ANSWER_WITHIN: Duration = Duration::from_secs(15);
+/// Where a port is listened to before the answer is known: see `daemon::identify`.
+const LISTENING: &str = "/instruments/setup";
+const LISTENED_WITHIN: Duration = Duration::from_secs(60);
 
 struct Budget {
     left: f64,
@@ -168,7 +171,8 @@ async fn admit(
             return Err(Failure::new(StatusCode::UNAUTHORIZED, words));
         }
     }
-    let answer = tokio::time::timeout(ANSWER_WITHIN, next.run(request)).await;
+    let within = if path == LISTENING { LISTENED_WITHIN } else { ANSWER_WITHIN };
+    let answer = tokio::time::timeout(within, next.run(request)).await;
     let mut response = answer.map_err(|_| {
         Failure::new(StatusCode::REQUEST_TIMEOUT, "the request took too long; nothing was done")
     })?;

@@ -15,6 +15,7 @@ mod gate;
 pub mod layout;
 mod office;
 mod pair;
+mod plot;
 mod server;
 pub mod trace;
 

@@ -1,8 +1,8 @@
-//! A temperature over time, as SVG: live on the bench, and wherever a record is shown. Colours come
-//! from the page's classes, so that it follows dark and print; what it shows is also said in words.
+//! The last minutes of a temperature, live on the bench.
 
 use maud::{Markup, html};
 
+use super::plot::{self, Band, Level, Plot, SMALL};
 use crate::bench::TracePoint;
 use crate::plan::Window;
 use crate::quantity::{Span, Temperature, TemperatureUnit};
@@ -20,81 +20,60 @@ pub struct Trace<'a> {
     pub limits: &'a [Temperature],
 }
 
-const WIDTH: f64 = 320.0;
-const HEIGHT: f64 = 96.0;
-/// Room for the numbers of the upright axis.
-const LEFT: f64 = 40.0;
-const RIGHT: f64 = WIDTH - 8.0;
-const TOP: f64 = 8.0;
-const BOTTOM: f64 = HEIGHT - 18.0;
-/// A quiet line must not look wild: at least so many kelvin are shown.
+/// At least so many kelvin are shown from bottom to top.
 const LEAST_K: f64 = 6.0;
 
 pub fn svg(trace: &Trace) -> Markup {
-    let known = trace.points.iter().filter_map(|point| point.temperature);
-    let marks = trace.window.iter().flat_map(|window| [window.low, window.high]);
-    let all: Vec<f64> = known.chain(marks).map(Temperature::celsius).collect();
-    let Some((low, high)) = extent(&all) else {
-        return html! {
-            p class="trace-none soft" { "No trace yet." }
-        };
-    };
-    let y = |temperature: Temperature| {
-        let part = (temperature.celsius() - low) / (high - low);
-        (BOTTOM - part * (BOTTOM - TOP)).clamp(TOP, BOTTOM)
-    };
-    let x = |age: Span| RIGHT - age.seconds() / trace.reach.seconds() * (RIGHT - LEFT);
-    let degrees = |celsius: f64| {
-        Temperature::from_celsius_rounded(celsius).in_unit(trace.unit).round().to_string()
-    };
-    html! {
-        svg class="trace" viewBox={ "0 0 " (WIDTH) " " (HEIGHT) } role="img"
-            aria-label=(words(trace)) {
-            @if let Some(window) = trace.window {
-                rect class="window" x=(LEFT) width=(RIGHT - LEFT) y=(round(y(window.high)))
-                    height=(round(y(window.low) - y(window.high))) {}
-            }
-            @for &limit in trace.limits.iter().filter(|limit| limit.celsius() < high) {
-                path class="limit" d=(format!("M{LEFT} {0:.1}H{RIGHT}", y(limit))) {}
-            }
-            path class="axis" d=(format!("M{LEFT} {TOP}V{BOTTOM}H{RIGHT}")) {}
-            text x=(LEFT - 5.0) y=(TOP + 8.0) text-anchor="end" { (degrees(high)) "°" }
-            text x=(LEFT - 5.0) y=(BOTTOM) text-anchor="end" { (degrees(low)) "°" }
-            text x=(LEFT) y=(HEIGHT - 4.0) { "−" (trace.reach.seconds() / 60.0) " min" }
-            text x=(RIGHT) y=(HEIGHT - 4.0) text-anchor="end" { "now" }
-            path class="line" d=(line(trace.points, &x, &y)) {}
-            @if let Some(TracePoint { age, temperature: Some(last) }) = trace.points.last() {
-                circle class="end" cx=(round(x(*age))) cy=(round(y(*last))) r="3.5" {}
-            }
-        }
+    let at = |age: Span| 1.0 - age.seconds() / trace.reach.seconds();
+    let line = trace
+        .points
+        .iter()
+        .map(|point| (at(point.age), point.temperature.map(Temperature::celsius)));
+    let whole = (0.0, 1.0);
+    let drawn = plot::svg(&Plot {
+        words: words(trace),
+        size: SMALL,
+        line: line.collect(),
+        bands: trace.window.iter().map(|&window| band(window, whole, trace.unit)).collect(),
+        levels: trace.limits.iter().map(|&limit| level(limit, whole, trace.unit)).collect(),
+        dots: Vec::new(),
+        marks: Vec::new(),
+        ends: (format!("−{} min", trace.reach.seconds() / 60.0), "now".to_owned()),
+        least: least(trace.unit),
+        number: &degrees,
+    });
+    let has_line = trace.points.iter().any(|point| point.temperature.is_some());
+    drawn.filter(|_| has_line).unwrap_or_else(|| {
+        html! { p class="trace-none soft" { "No trace yet." } }
+    })
+}
+
+/// In the maker's unit.
+pub fn least(unit: TemperatureUnit) -> f64 {
+    match unit {
+        TemperatureUnit::Celsius => LEAST_K,
+        TemperatureUnit::Fahrenheit => LEAST_K * 9.0 / 5.0,
     }
 }
 
-/// Broken at every gap: what was not seen is not drawn.
-fn line(
-    points: &[TracePoint],
-    x: &impl Fn(Span) -> f64,
-    y: &impl Fn(Temperature) -> f64,
-) -> String {
-    let mut path = String::new();
-    let mut pen = 'M';
-    for point in points {
-        match point.temperature {
-            Some(temperature) => {
-                path += &format!("{pen}{:.1} {:.1}", x(point.age), y(temperature));
-                pen = 'L';
-            }
-            None => pen = 'M',
-        }
-    }
-    path
+/// A number of the upright axis.
+pub fn degrees(shown: f64) -> String {
+    format!("{shown:.0}°").replace('-', "−")
 }
 
-fn extent(values: &[f64]) -> Option<(f64, f64)> {
-    let low = values.iter().copied().reduce(f64::min)?;
-    let high = values.iter().copied().reduce(f64::max)?;
-    let spare = ((LEAST_K - (high - low)) / 2.0).max(1.0);
-    Some((low - spare, high + spare))
+pub fn band(window: Window, (from, until): (f64, f64), unit: TemperatureUnit) -> Band {
+    Band {
+        from,
+        until,
+        low: window.low.in_unit(unit),
+        high: window.high.in_unit(unit),
+        title: format!("wanted: {} to {}", window.low.show(unit, 0), window.high.show(unit, 0)),
+    }
+}
+
+pub fn level(limit: Temperature, (from, until): (f64, f64), unit: TemperatureUnit) -> Level {
+    let title = format!("limit: {}", limit.show(unit, 0));
+    Level { from, until, at: limit.in_unit(unit), title }
 }
 
 fn words(trace: &Trace) -> String {
@@ -106,18 +85,9 @@ fn words(trace: &Trace) -> String {
     format!("{}, the last {}: {} to {}", trace.label, trace.reach, show(low), show(high))
 }
 
-fn round(value: f64) -> f64 {
-    (value * 10.0).round() / 10.0
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    fn point(age: i64, celsius: Option<i64>) -> TracePoint {
-        let temperature = celsius.map(Temperature::from_celsius);
-        TracePoint { age: Span::from_secs(age), temperature }
-    }
 
     fn drawn(points: &[TracePoint]) -> String {
         let trace = Trace {
@@ -132,19 +102,12 @@ mod tests {
     }
 
     #[test]
-    fn a_gap_breaks_the_line() {
-        let whole = drawn(&[point(20, Some(70)), point(10, Some(75)), point(0, Some(80))]);
-        let broken = drawn(&[point(20, Some(70)), point(10, None), point(0, Some(80))]);
-        let strokes = |svg: &str| {
-            let path = svg.split(r#"class="line" d=""#).nth(1).unwrap().split('"').next().unwrap();
-            path.matches('M').count()
-        };
-        assert_eq!((strokes(&whole), strokes(&broken)), (1, 2));
-    }
-
-    #[test]
     fn it_is_named_in_words_and_in_the_makers_unit() {
-        let svg = drawn(&[point(20, Some(70)), point(0, Some(80))]);
+        let point = |age, celsius| TracePoint {
+            age: Span::from_secs(age),
+            temperature: Some(Temperature::from_celsius(celsius)),
+        };
+        let svg = drawn(&[point(20, 70), point(0, 80)]);
         assert!(svg.contains("pot &lt;1&gt;, the last 10 min 00 s: 158 °F to 176 °F"), "{svg}");
         assert!(drawn(&[]).contains("No trace yet"));
     }

@@ -22,18 +22,47 @@ export async function post(path, body) {
   return value;
 }
 
-export async function send(act) {
+// What came of it, in words, and whether it was done.
+async function told(path, body) {
   try {
-    const reply = await post("/api/act", act);
-    if (reply === "already-done") tell("Already answered.");
-    else if (reply && reply.refused) tell(`Refused: ${reply.refused.words}.`);
-    else tell("Done.");
-    return reply;
+    const reply = await post(path, body);
+    if (reply === "already-done") return [true, "Already answered."];
+    if (reply && reply.refused) return [false, `Refused: ${reply.refused.words}.`];
+    return [true, "Done."];
   } catch (error) {
-    tell(error instanceof TypeError ? "Not sent: the daemon does not answer." : `Refused: ${error.message}.`);
-    return null;
+    return [false, error instanceof TypeError ? "Not sent: the daemon does not answer." : `Refused: ${error.message}.`];
   }
 }
+
+export async function send(act) {
+  const [, words] = await told("/api/act", act);
+  tell(words);
+}
+
+// --- what is typed ----------------------------------------------------------------------------
+
+document.addEventListener("click", (event) => {
+  const key = event.target instanceof Element ? event.target.closest("button[data-type]") : null;
+  const field = key && key.closest("form").querySelector("input.typed");
+  if (!field) return;
+  if (key.dataset.type === "⌫") field.value = field.value.slice(0, -1);
+  else field.value += key.dataset.type;
+});
+
+document.addEventListener("submit", async (event) => {
+  const form = event.target.closest("form[data-say]");
+  if (!form) return;
+  event.preventDefault();
+  const [done, words] = await told(form.dataset.say, Object.fromEntries(new FormData(form)));
+  form.querySelector(".said-here").textContent = done ? "" : words;
+  if (done) {
+    form.reset();
+    // out of the way until the next one
+    const around = form.closest("details");
+    if (around) around.open = false;
+  }
+  tell(words);
+});
 
 // --- pressing and holding ---------------------------------------------------------------------
 

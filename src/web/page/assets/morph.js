@@ -6,6 +6,8 @@ const OWN = new Set(["open", "data-holding", "data-chosen", "data-pedal", "data-
 
 export function morph(old, wanted) {
   attributes(old, wanted);
+  // what a screen says there is for itself to take away
+  if (old.hasAttribute("data-own")) return;
   const keyed = new Map();
   for (const child of old.children) {
     if (child.dataset.key) keyed.set(child.dataset.key, child);

@@ -76,6 +76,24 @@ if (added) {
   row?.querySelector("input:not([type=hidden]), select")?.focus({ preventScroll: true });
 }
 
+// --- what takes a while: said at once, and not asked twice ------------------------------------------
+
+for (const button of document.querySelectorAll("button[data-wait]")) {
+  button.form.addEventListener("submit", (event) => {
+    if (event.submitter !== button) return;
+    if (button.hasAttribute("aria-disabled")) {
+      event.preventDefault();
+      return;
+    }
+    button.setAttribute("aria-disabled", "true");
+    const said = document.createElement("p");
+    said.className = "note";
+    said.setAttribute("role", "status");
+    button.after(said);
+    said.textContent = button.dataset.wait;
+  });
+}
+
 // --- readings --------------------------------------------------------------------------------------
 
 const REFRESH_MS = 500;

@@ -1,9 +1,9 @@
 //! The one number of a step, as large as the screen allows.
 
-use crate::bench::{BatchView, ChannelView, Pace, Phase, ProbeAt, Role, WeighingView};
+use super::warmth::{self, Warm, range};
+use crate::bench::{BatchView, ChannelView, CookView, Pace, Phase, ProbeAt, WeighingView};
 use crate::plan::Units;
-use crate::quantity::{Mass, MassUnit, TemperatureUnit};
-use crate::reading::Value;
+use crate::quantity::{Mass, MassUnit};
 
 /// What is shown for a number that is not known, or too old to be shown.
 pub const UNKNOWN: &str = "—";
@@ -16,6 +16,8 @@ pub struct Big {
     /// What the number is: "left to pour".
     pub label: String,
     pub beneath: Option<String>,
+    /// Where it comes from, when no instrument says it now.
+    pub source: Option<String>,
 }
 
 impl Big {
@@ -33,28 +35,34 @@ pub fn of(batch: &BatchView, channels: &[ChannelView]) -> Option<Big> {
         return Some(weighed(weighing, &batch.units));
     }
     if let Some(cook) = &batch.cook {
-        let look = match cook.next_look {
-            Some(left) => format!("next look in {left}"),
-            None => "a look is due".to_owned(),
-        };
+        let label = format!("pot, keep {}", range(cook.window, batch.units.temperature));
+        return Some(warm(cook.at, label, Some(cooked(cook)), batch, channels));
+    }
+    if let Some(cool) = &batch.cool {
         let unit = batch.units.temperature;
-        let label = format!(
-            "pot, keep {} to {}",
-            degrees(cook.window.low.in_unit(unit)),
-            cook.window.high.show(unit, 0)
-        );
-        let beneath = format!("cooked {} of {} · {look}", cook.watched, cook.duration);
-        return Some(warmth(ProbeAt::Pot, label, Some(beneath), batch, channels));
+        let label = format!("pot, wait until it is at most {}", cool.below.show(unit, 0));
+        // the hottest of what is known counts, wherever it comes from
+        let warm = cool.now.map(|now| warmth::counts(now, ProbeAt::Pot, batch));
+        return Some(warm_is(warm, label, None, batch));
     }
     let lye = batch.lye.as_ref()?;
     let unit = batch.units.temperature;
     let peak = lye.peak.map_or_else(|| UNKNOWN.to_owned(), |peak| peak.show(unit, 0));
     let beneath = format!("should peak at {} · highest so far {peak}", lye.expected.words(unit));
-    Some(warmth(ProbeAt::Lye, "lye".to_owned(), Some(beneath), batch, channels))
+    Some(warm(ProbeAt::Lye, "lye".to_owned(), Some(beneath), batch, channels))
 }
 
-fn degrees(value: f64) -> String {
-    format!("{:.0}", value.round()).replace('-', "−")
+fn cooked(cook: &CookView) -> String {
+    let look = match cook.next_look {
+        Some(left) => format!("next look in {left}"),
+        None => "a look is due".to_owned(),
+    };
+    let why = cook.standing.as_ref().map_or_else(String::new, |why| format!(" ({why})"));
+    let out = match cook.shelved {
+        Some(left) => format!(" · probe out for stirring, for another {left}"),
+        None => String::new(),
+    };
+    format!("cooked {} of {}{why} · {look}{out}", cook.watched, cook.duration)
 }
 
 fn weighed(weighing: &WeighingView, units: &Units) -> Big {
@@ -96,7 +104,7 @@ fn weighed(weighing: &WeighingView, units: &Units) -> Big {
         Some(mass) => split_mass(mass, units),
         None => (UNKNOWN.to_owned(), String::new()),
     };
-    Big { number, unit, label, beneath }
+    Big { number, unit, label, beneath, source: None }
 }
 
 fn split_mass(mass: Mass, units: &Units) -> (String, String) {
@@ -106,30 +114,22 @@ fn split_mass(mass: Mass, units: &Units) -> (String, String) {
     (mass.show_number(units.mass, units.mass_decimals), units.mass.symbol().to_owned())
 }
 
-fn warmth(
+fn warm(
     at: ProbeAt,
     label: String,
     beneath: Option<String>,
     batch: &BatchView,
     channels: &[ChannelView],
 ) -> Big {
-    let probe = channels
-        .iter()
-        .find(|channel| matches!(channel.role, Role::Probe { at: here, .. } if here == at));
-    let shown = probe.and_then(|channel| temperature(channel, batch.units.temperature));
-    let number = shown.unwrap_or_else(|| UNKNOWN.to_owned());
-    Big { number, unit: batch.units.temperature.symbol().to_owned(), label, beneath }
+    warm_is(warmth::of(at, batch, channels), label, beneath, batch)
 }
 
-/// The number alone; `None` when it may not be shown.
-pub fn temperature(channel: &ChannelView, unit: TemperatureUnit) -> Option<String> {
-    match channel.value {
-        Some(Value::Temperature { temperature, decimals, .. }) => {
-            let shown = temperature.show(unit, decimals.min(1));
-            Some(shown.trim_end_matches(unit.symbol()).trim_end().to_owned())
-        }
-        _ => None,
-    }
+fn warm_is(warm: Option<Warm>, label: String, beneath: Option<String>, batch: &BatchView) -> Big {
+    let (number, source) = match warm {
+        Some(warm) => (warm.number, warm.source),
+        None => (UNKNOWN.to_owned(), None),
+    };
+    Big { number, unit: batch.units.temperature.symbol().to_owned(), label, beneath, source }
 }
 
 #[cfg(test)]

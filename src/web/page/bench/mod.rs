@@ -2,9 +2,12 @@
 
 mod big;
 mod dip_rule;
+mod entry;
 mod picture;
 mod screen;
+mod soap_tests;
 mod spoken;
+mod warmth;
 
 use axum::Router;
 use axum::extract::State;
@@ -22,7 +25,11 @@ use crate::web::refusal::Sent;
 use crate::web::router::Door;
 
 pub fn routes() -> Router<Door> {
-    Router::new().route("/", get(bench)).route("/live", get(live)).route("/hearing", post(hearing))
+    Router::new()
+        .route("/", get(bench))
+        .route("/live", get(live))
+        .route("/hearing", post(hearing))
+        .merge(entry::routes())
 }
 
 async fn bench(State(door): State<Door>) -> Markup {

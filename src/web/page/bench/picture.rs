@@ -3,10 +3,10 @@
 use maud::{Markup, html};
 
 use super::big::{self, Big, UNKNOWN};
-use super::dip_rule;
+use super::{dip_rule, soap_tests, warmth};
 use crate::bench::{
-    AlarmView, AnswerView, BatchView, CaptureHow, CaptureView, ChannelView, Pace, Phase, Priority,
-    ProbeAt, PromptView, Role, View, WeighingView,
+    AlarmView, AnswerView, BatchView, CaptureHow, CaptureView, ChannelView, InstrumentView, Pace,
+    Phase, Priority, ProbeAt, PromptView, Role, View, WeighingView,
 };
 use crate::plan::{Units, Window};
 use crate::quantity::{Span, Temperature};
@@ -17,17 +17,19 @@ use crate::web::page::trace::{self, Trace};
 /// As far back as the view remembers.
 const REACH: Span = Span::from_minutes(10);
 
+/// Every piece that may come or go beside others has a key, so that what a hand is at (a held
+/// button, a half-typed number) stays the same piece.
 pub fn draw(view: &View) -> Markup {
     html! {
         (alarms(view))
         @if view.nobody_hears {
-            p class="note careful" id="nobody-hears" {
+            p class="note careful" id="nobody-hears" data-key="nobody-hears" {
                 strong { "Nobody can hear me. " }
                 "No screen has passed a sound test: make one below."
             }
         }
         @if view.batches.is_empty() { (nothing_open()) }
-        div class="pots" data-count=(view.batches.len().min(4)) {
+        div class="pots" data-key="pots" data-count=(view.batches.len().min(4)) {
             @for batch in &view.batches { (pot(batch, view)) }
         }
         (instruments(view))
@@ -37,7 +39,7 @@ pub fn draw(view: &View) -> Markup {
 
 fn nothing_open() -> Markup {
     html! {
-        section class="idle" {
+        section class="idle" data-key="idle" {
             p class="sentence" { "No batch is open." }
             p { "Choose a recipe and start one: " a href="/recipes" { "to the recipes" } "." }
         }
@@ -49,7 +51,7 @@ fn nothing_open() -> Markup {
 fn alarms(view: &View) -> Markup {
     html! {
         @if !view.alarms.is_empty() {
-            section class="alarms" aria-label="Alarms" {
+            section class="alarms" aria-label="Alarms" data-key="alarms" {
                 ul {
                     @for (index, each) in view.alarms.iter().enumerate() {
                         (alarm(each, index == 0 && view.silenced.is_none()))
@@ -111,12 +113,15 @@ fn pot(batch: &BatchView, view: &View) -> Markup {
             }
             div class=(if batch.weighing.is_some() { "stand with-rule" } else { "stand" }) {
                 @if let Some(weighing) = &batch.weighing { (dip_rule::svg(weighing, &batch.units)) }
-                div class="say" {
+                div class="say" data-key="say" {
                     h2 class={ "sentence" @if number.is_none() { " alone" } } aria-live="polite" {
                         (batch.sentence)
                     }
                     @if let Some(prompt) = &batch.prompt { (question(prompt)) }
                     @if let Some(number) = &number { (the_number(number)) }
+                    @if let Some(combine) = &batch.combine {
+                        (warmth::pair(combine, batch, &view.channels))
+                    }
                     @if let Some(weighing) = &batch.weighing {
                         p class="limits soft" { (dip_rule::words(weighing, &batch.units)) "." }
                         (place(weighing, &batch.units))
@@ -124,9 +129,11 @@ fn pot(batch: &BatchView, view: &View) -> Markup {
                 }
             }
             div class="aside" {
-            @for reason in batch.combine.iter().flat_map(|combine| &combine.not_yet) {
+            @for reason in not_yet(batch) {
                 p class="note careful" { "Not yet: " (reason) "." }
             }
+            (soap_tests::section(batch))
+            (warmth::section(batch))
             @if !batch.hazards.is_empty() {
                 ul class="hazards" aria-label="Hazards" {
                     @for hazard in &batch.hazards {
@@ -139,6 +146,12 @@ fn pot(batch: &BatchView, view: &View) -> Markup {
             }
         }
     }
+}
+
+/// Why lye and oils may not come together, or nothing may go into the pot.
+fn not_yet(batch: &BatchView) -> impl Iterator<Item = &String> {
+    let combine = batch.combine.iter().flat_map(|combine| &combine.not_yet);
+    combine.chain(batch.cool.iter().flat_map(|cool| &cool.not_yet))
 }
 
 /// The vessel, and what still goes onto the scale and into it.
@@ -171,6 +184,7 @@ fn the_number(big: &Big) -> Markup {
             @if !big.unit.is_empty() { span class="unit" { " " (big.unit) } }
         }
         p class="label" { (big.label) }
+        @if let Some(source) = &big.source { p class="beneath" data-live { (source) } }
         @if let Some(beneath) = &big.beneath { p class="beneath number" data-live { (beneath) } }
     }
 }
@@ -195,7 +209,7 @@ fn share(batch: &BatchView) -> Option<String> {
 
 fn question(prompt: &PromptView) -> Markup {
     html! {
-        div class="question" data-prompt=(prompt.prompt) {
+        div class="question" data-key=(prompt.prompt) data-prompt=(prompt.prompt) {
             p class="asked" { (prompt.question) }
             div class="answers" {
                 @for (index, each) in prompt.answers.iter().enumerate() { (answer(each, index == 0)) }
@@ -204,14 +218,16 @@ fn question(prompt: &PromptView) -> Markup {
     }
 }
 
-fn answer(answer: &AnswerView, usual: bool) -> Markup {
+pub fn answer(answer: &AnswerView, usual: bool) -> Markup {
     let class = match (answer.hold, usual) {
         (true, _) => "hold",
         (false, true) => "main",
         (false, false) => "",
     };
+    let act = json(&answer.act);
     html! {
-        button type="button" class=(class) data-act=(json(&answer.act)) data-hold[answer.hold] {
+        // another act is another button: none changes its meaning under a finger
+        button type="button" class=(class) data-key=(act) data-act=(act) data-hold[answer.hold] {
             span { (answer.words) }
             @if answer.hold { span class="how" { "hold for one second" } }
         }
@@ -260,8 +276,29 @@ fn capture(batch: &BatchView, capture: &CaptureView) -> Markup {
 
 fn instruments(view: &View) -> Markup {
     html! {
-        section class="instruments" aria-label="Instruments" {
+        section class="instruments" aria-label="Instruments" data-key="instruments" {
             @for channel in &view.channels { (instrument(channel, view)) }
+        }
+        @for instrument in &view.instruments {
+            @if let Some(trouble) = &instrument.trouble {
+                p class="lost-why" { (instrument.instrument) ": " (trouble) "." }
+            }
+        }
+    }
+}
+
+/// "scale: 1204 readings, 2 refused, opened 3 times"; what is nothing is left out.
+fn counters(instrument: &InstrumentView) -> Markup {
+    html! {
+        li data-key=(instrument.instrument) {
+            (instrument.instrument) ": "
+            @if !instrument.open { strong { "not open, " } }
+            span class="number" { (instrument.readings) } " readings"
+            @for (count, what) in
+                [(instrument.refused, "frames refused"), (instrument.damaged, "bytes damaged")] {
+                @if count > 0 { ", " span class="number" { (count) } " " (what) }
+            }
+            @if instrument.opened > 1 { ", opened " (instrument.opened) " times" }
         }
     }
 }
@@ -276,11 +313,10 @@ fn instrument(channel: &ChannelView, view: &View) -> Markup {
             let unit = if shown.is_some() { "" } else { unit.symbol() };
             ("pan", shown, unit)
         }
-        Role::Probe { at, unit } => (at.words(), big::temperature(channel, unit), unit.symbol()),
+        Role::Probe { at, unit } => (at.words(), warmth::number(channel, unit), unit.symbol()),
     };
     let age = match (channel.value, channel.age) {
-        (Some(_), Some(age)) if age < Span::from_secs(2) => "now".to_owned(),
-        (Some(_), Some(age)) => format!("{} ago", whole(age)),
+        (Some(_), Some(age)) => warmth::age(age),
         (None, Some(age)) => format!("silent for {}", whole(age)),
         (_, None) => "never heard".to_owned(),
     };
@@ -297,6 +333,7 @@ fn instrument(channel: &ChannelView, view: &View) -> Markup {
             }
             p class="age soft" data-live { (age) }
             @if let Some(lost) = &channel.lost { p class="lost-why" { (lost) } }
+            (warmth::held(channel, view))
             @if let Role::Probe { at, unit } = channel.role {
                 @let (window, limits) = marks(at, view);
                 (trace::svg(&Trace {
@@ -334,18 +371,24 @@ fn marks(at: ProbeAt, view: &View) -> (Option<Window>, Vec<Temperature>) {
 
 fn journal(view: &View) -> Markup {
     html! {
-        p class="journal soft" {
+        p class="journal soft" data-key="journal" {
             @if let Some(why) = &view.journal.failed {
                 strong { "Not recording: " (why) "." }
             } @else {
                 "Every reading is being recorded."
             }
         }
+        @if !view.instruments.is_empty() {
+            details data-key="counters" {
+                summary { "What each instrument has sent" }
+                ul class="captures" { @for each in &view.instruments { (counters(each)) } }
+            }
+        }
     }
 }
 
 /// Tenths of a second flicker and tell nothing.
-fn whole(span: Span) -> String {
+pub fn whole(span: Span) -> String {
     if span < Span::from_secs(10) {
         return format!("{} s", span.millis() / 1000);
     }

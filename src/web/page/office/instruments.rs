@@ -10,10 +10,10 @@ use maud::{Markup, html};
 use serde::Deserialize;
 
 use super::ink::Ink;
-use super::note;
 use super::recipe::value;
 use super::recipe_form::{MASSES, TEMPERATURES, adder, more, row};
 use super::zero;
+use super::{CHANGED, note};
 use crate::bench::{ChannelView, Role};
 use crate::bench_file::edit::{Draft, FORM, draft};
 use crate::bench_file::heard;
@@ -210,9 +210,7 @@ async fn submit(
     let stale = disk.kept.as_ref().map_or("", |kept| kept.digest.as_str()) != opened;
     if stale {
         entry.forget_rows();
-        let words = "the bench file was changed on the disk since you opened it; nothing was \
-                     overwritten; open this view anew and put your change in again";
-        let said = Said { refused: Some(words), ..Said::default() };
+        let said = Said { refused: Some(CHANGED), ..Said::default() };
         return Ok(setup(desk, &entry, &opened, &BTreeMap::new(), said).into_response());
     }
     // vessels have a view of their own; what is run on an alarm is for the owner of the file to say,
@@ -425,11 +423,12 @@ fn one(instrument: &Ink<'_>, sheets: &[(&str, &str)]) -> Markup {
             (instrument.listed("port", "Port", "Choose the one that appears when it is plugged in.", "ports"))
             (instrument.pick("sheet", "How it speaks", sheets))
         }
-        button type="submit" class="small" name="do" value={ "identify:" (name) } formnovalidate {
+        button type="submit" class="small" name="do" value={ "identify:" (name) } formnovalidate
+            data-wait="Listening. The answer comes here, after half a minute at most." {
             "Listen to it"
         }
-        p class="soft" { "Put something on the pan, or press its print key: panroom listens for some seconds and finds "
-            "the way it speaks. Nothing is sent to it." }
+        p class="soft" { "Put something on the pan, or press its print key: panroom listens for up to half a minute and "
+            "finds the way it speaks. Nothing is sent to it." }
         (more("Serial line, where it differs from the sheet", instrument.is_used(&["baud", "data_bits", "parity", "stop_bits", "keep_awake"]), &html! {
             div class="grid" {
                 (instrument.text("baud", "Baud", "Like 9600."))

@@ -116,8 +116,8 @@ async fn close(
 }
 
 async fn shown(door: &Door, batch: &BatchId, refused: Option<&str>) -> Result<Response, Failure> {
-    let review = door.desk.review(batch).await.map_err(Failure::internal)?;
-    let review =
-        review.ok_or_else(|| Failure::not_found(format!("no batch has the number {batch}")))?;
-    Ok(view(&review, refused).into_response())
+    let found = door.desk.charted(batch).await.map_err(Failure::internal)?;
+    let (review, charts) =
+        found.ok_or_else(|| Failure::not_found(format!("no batch has the number {batch}")))?;
+    Ok(view(&review, &charts, refused).into_response())
 }

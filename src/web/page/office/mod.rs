@@ -1,6 +1,7 @@
 //! Away from the pan: recipes, instruments and vessels, the ledger.
 
 mod alter;
+mod charts;
 mod figures;
 mod ink;
 mod instruments;
@@ -35,6 +36,10 @@ fn note(kind: &str, words: &str) -> Markup {
         p { (super::layout::sentence(words)) }
     } }
 }
+
+/// Said when a bench file is not the one that the form was made of.
+const CHANGED: &str = "the bench file was changed on the disk since you opened it; nothing was \
+                       overwritten; open this view anew and put your change in again";
 
 /// A text as one part of an address.
 fn part(text: &str) -> String {

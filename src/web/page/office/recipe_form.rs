@@ -281,7 +281,7 @@ fn additions(ink: &Ink<'_>) -> Markup {
                         (addition.text("amount", "How much", "12 g, 5 % of the oils, or a range like 4–6 %."))
                         (addition.pick("when", "When", WHEN))
                     }
-                    (more("Cup, form, acid, hazards, lot", addition.is_used(&["into", "comes_as", "tolerance", "acid", "strength", "below", "flash_point", "hazards", "lot"]), &html! {
+                    (more("Cup, form, acid, hazards, lot", addition.is_used(&["into", "comes_as", "tolerance", "acid", "strength", "below", "flash_point", "hazards", "lot", "base", "base_superfat", "base_moisture"]), &html! {
                         div class="grid" {
                             (addition.pick("into", "Weighed in", &[("", "its own cup"), ("pot", "the pot")]))
                             (addition.pick("comes_as", "Comes as", COMES_AS))
@@ -289,6 +289,9 @@ fn additions(ink: &Ink<'_>) -> Markup {
                             (addition.pick("acid", "Acid", &[("", "it is none"), ("citric acid", "citric acid"), ("citric acid monohydrate", "citric acid, monohydrate"), ("lactic acid", "lactic acid")]))
                             (addition.text("strength", "Strength of the acid", "As on the bottle, like 80 %."))
                             (addition.text("lot", "Lot", ""))
+                            (addition.text("base", "Soap of batch", "Its number in the ledger, like 2026-11-25-a: taken as saponified, no caustic is reckoned for it."))
+                            (addition.text("base_superfat", "Superfat of that soap", "Left empty it is that of its review."))
+                            (addition.text("base_moisture", "Water in that soap", ""))
                             (addition.text("below", "Only below", "It waits until the pot has cooled to that: 140 °F."))
                             (addition.text("flash_point", "Flash point", "From its safety data sheet."))
                         }

@@ -2,17 +2,17 @@
 
 use maud::{Markup, html};
 
-use super::{note, part};
+use super::{charts, note, part};
 use crate::bench::Outcome;
 use crate::clock::civil;
-use crate::review::{Grade, Review, Side, Table, told};
+use crate::review::{Charts, Grade, Review, Side, Table, told};
 use crate::web::page::form::{Field, choice, text_area};
 use crate::web::page::layout::{self, View, sentence};
 
 /// Told from the findings themselves, with their weight.
 const STANDS_OUT: &str = "What stands out";
 
-pub fn view(review: &Review, refused: Option<&str>) -> Markup {
+pub fn view(review: &Review, drawn: &Charts, refused: Option<&str>) -> Markup {
     let told = told(review, &civil);
     let body = html! {
         div class="heading" {
@@ -30,6 +30,8 @@ pub fn view(review: &Review, refused: Option<&str>) -> Markup {
             }
         }
         @if review.findings.is_empty() { p { "Nothing." } }
+        (charts::temperatures(review, drawn))
+        (charts::pours(review, drawn))
         @for (heading, section) in told.sections.iter().filter(|(heading, _)| *heading != STANDS_OUT) {
             h2 { (heading) }
             (table(heading, section))

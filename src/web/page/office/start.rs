@@ -30,11 +30,14 @@ pub fn routes() -> Router<Door> {
 struct Answers {
     operator: String,
     lots: BTreeMap<String, String>,
+    in_pot: BTreeMap<String, String>,
     refused: Option<String>,
 }
 
 /// The name of a lot's field is its ingredient's key behind this.
 const LOT: &str = "lot:";
+/// The same for an oil that is in the pot already.
+const IN_POT: &str = "in-pot:";
 
 async fn ask(
     State(door): State<Door>,
@@ -52,16 +55,23 @@ async fn start(
     let file = file_name(&file)?;
     let said = |name: &str| value(&pairs, name).to_owned();
     let wish = Wish { how: said("how"), to: said("to"), swap: said("swap"), by: said("by") };
-    let lots = pairs.iter().filter_map(|(name, lot)| Some((name.strip_prefix(LOT)?, lot)));
+    let named = |prefix: &str| {
+        let named = |(name, said): &(String, String)| {
+            Some((name.strip_prefix(prefix)?.to_owned(), said.clone()))
+        };
+        pairs.iter().filter_map(named).collect::<BTreeMap<String, String>>()
+    };
     let mut answers = Answers {
         operator: said("operator"),
-        lots: lots.map(|(id, lot)| (id.to_owned(), lot.clone())).collect(),
+        lots: named(LOT),
+        in_pot: named(IN_POT),
         refused: None,
     };
     let start = RecipeStart {
         operator: Some(answers.operator.clone()),
         altered: wish.alterations(),
         lots: answers.lots.clone(),
+        in_pot: answers.in_pot.clone(),
     };
     match door.desk.start_recipe(&file, start).await {
         Ok(_) => Ok(Redirect::to("/").into_response()),
@@ -142,6 +152,18 @@ fn view(
                             @let field_name = format!("{LOT}{}", id.0);
                             @let value = answers.lots.get(&id.0).map_or(lot.unwrap_or(""), String::as_str);
                             (field(&Field { name: &field_name, label: name, value, ..Field::default() }))
+                        }
+                    }
+                }
+                details open[answers.in_pot.values().any(|said| !said.trim().is_empty())] {
+                    summary { "Some oils are in the pot already" }
+                    p class="soft" { "How much of each, like 400 g ± 10 g. It is not weighed here, stays marked as "
+                        "declared, and the caustic follows it." }
+                    div class="grid" {
+                        @for oil in &recipe.oils {
+                            @let field_name = format!("{IN_POT}{}", oil.id.0);
+                            @let value = answers.in_pot.get(&oil.id.0).map_or("", String::as_str);
+                            (field(&Field { name: &field_name, label: &format!("{} in the pot", oil.name), value, ..Field::default() }))
                         }
                     }
                 }

@@ -10,9 +10,9 @@ use maud::{Markup, html};
 
 use super::ink::Ink;
 use super::instruments::{entry_of, judged, on_disk, save, shown};
-use super::note;
 use super::recipe::value;
 use super::recipe_form::{adder, row};
+use super::{CHANGED, note};
 use crate::bench::{ChannelView, Role};
 use crate::bench_file::edit::FORM;
 use crate::daemon::Desk;
@@ -54,10 +54,8 @@ async fn submit(
     let mut entry = entry_of(text)?;
     *entry.rows_mut("vessel") = form.rows("vessel").to_vec();
     if disk.kept.as_ref().map_or("", |kept| kept.digest.as_str()) != opened {
-        let words = "the bench file was changed on the disk since you opened it; nothing was \
-                     overwritten; open this view anew and put your change in again";
         let nothing = BTreeMap::new();
-        return Ok(view(desk, &entry, &opened, &nothing, Some(words), None).into_response());
+        return Ok(view(desk, &entry, &opened, &nothing, Some(CHANGED), None).into_response());
     }
     let (mut wrong, mut added, mut words) = (BTreeMap::new(), None, None);
     let act = value(&pairs, "do");

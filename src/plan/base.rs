@@ -1,0 +1,182 @@
+//! Soap of an earlier batch that goes into this one.
+
+use std::collections::BTreeMap;
+
+use serde::{Deserialize, Serialize};
+
+use super::{ControlRecipe, Finding, Severity};
+use crate::chemistry::{IngredientId, Superfat};
+use crate::quantity::Share;
+use crate::recipe::Recipe;
+
+/// Its fats are taken as saponified: it asks for no caustic, and brings none.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Base {
+    pub ingredient: IngredientId,
+    pub name: String,
+    /// Its number in the ledger; the lot of its weighing is the same.
+    pub batch: String,
+    /// Fat that it has left over, as a share of its fats, and who says so.
+    pub superfat: Option<(Share, SaidBy)>,
+    /// Water in it, as far as the maker knows.
+    pub moisture: Option<Share>,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum SaidBy {
+    Recipe,
+    /// The review of its batch.
+    Review,
+}
+
+/// What the ledger knows of a batch.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Earlier {
+    pub closed: bool,
+    /// It came to nothing: discarded, or given up.
+    pub abandoned: bool,
+    pub superfat: Option<Superfat>,
+}
+
+pub(super) fn of(recipe: &Recipe) -> Vec<Base> {
+    let bases = recipe.additions.iter().filter_map(|addition| {
+        let base = addition.base.as_ref()?;
+        Some(Base {
+            ingredient: addition.id.clone(),
+            name: addition.name.clone(),
+            batch: base.batch.clone(),
+            superfat: base.superfat.map(|superfat| (superfat, SaidBy::Recipe)),
+            moisture: base.moisture,
+        })
+    });
+    bases.collect()
+}
+
+impl Base {
+    /// The assumption, and what is known, as part of a sentence.
+    pub fn words(&self) -> String {
+        let superfat = match self.superfat {
+            Some((share, SaidBy::Recipe)) => format!("{}, as the recipe says", share.show(1)),
+            Some((share, SaidBy::Review)) => format!("{}, by its review", share.show(1)),
+            None => "not known".to_owned(),
+        };
+        let moisture = self.moisture.map(|share| format!(", {} of water", share.show(0)));
+        format!(
+            "soap of batch {}, taken as saponified: no caustic is reckoned for it; its own superfat: \
+             {superfat}{}",
+            self.batch,
+            moisture.unwrap_or_default()
+        )
+    }
+}
+
+impl ControlRecipe {
+    /// Holds each base against the ledger, and takes its superfat from there where the recipe has
+    /// none.
+    ///
+    /// # Errors
+    /// In words: when a batch is not in the ledger, still open, came to nothing, or is lye-heavy by
+    /// its review.
+    pub fn look_up_bases(&mut self, ledger: &BTreeMap<String, Earlier>) -> Result<(), String> {
+        let mut doubts = Vec::new();
+        for base in &mut self.bases {
+            let (name, batch) = (&base.name, &base.batch);
+            let earlier = ledger.get(batch).ok_or_else(|| {
+                format!(
+                    "{name}: no batch `{batch}` is in the ledger; `base` is the number of its \
+                     batch, like `2026-11-25-a`"
+                )
+            })?;
+            if !earlier.closed {
+                return Err(format!("{name}: batch {batch} is still open; close it first"));
+            }
+            if earlier.abandoned {
+                return Err(format!("{name}: batch {batch} was given up; it is no base"));
+            }
+            let by_review = earlier.superfat;
+            if let Some(heavy) = by_review.filter(|superfat| superfat.achieved.is_negative()) {
+                return Err(format!(
+                    "{name}: by its review batch {batch} has a superfat of {}: it brings caustic of \
+                     its own, and is no base",
+                    heavy.achieved.show(1)
+                ));
+            }
+            match by_review {
+                Some(superfat) if (superfat.achieved - superfat.expanded).is_negative() => {
+                    doubts.push(format!(
+                        "{name}: by its review the superfat of batch {batch} is {} ± {}: it may \
+                         bring caustic of its own; test it before it goes in",
+                        superfat.achieved.show(1),
+                        superfat.expanded.show(1)
+                    ));
+                }
+                None if base.superfat.is_none() => doubts.push(format!(
+                    "{name}: nobody knows the superfat of batch {batch}; test it before it goes in"
+                )),
+                _ => {}
+            }
+            let said = by_review.map(|superfat| (superfat.achieved, SaidBy::Review));
+            base.superfat = base.superfat.or(said);
+        }
+        let warning = |words| Finding { severity: Severity::Warning, words };
+        self.findings.extend(doubts.into_iter().map(warning));
+        Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn looked_up(earlier: Option<Earlier>, said: Option<Share>) -> Result<ControlRecipe, String> {
+        let mut control = crate::sim::fixture::three_oils();
+        control.bases = vec![Base {
+            ingredient: "paste".into(),
+            name: "paste".to_owned(),
+            batch: "2026-11-25-a".to_owned(),
+            superfat: said.map(|said| (said, SaidBy::Recipe)),
+            moisture: None,
+        }];
+        let ledger = earlier.map(|earlier| ("2026-11-25-a".to_owned(), earlier));
+        control.look_up_bases(&ledger.into_iter().collect()).map(|()| control)
+    }
+
+    fn reviewed(achieved: &str, expanded: &str) -> Option<Earlier> {
+        let share = |text: &str| Share::parse(text).unwrap();
+        let superfat = Superfat { achieved: share(achieved), expanded: share(expanded) };
+        Some(Earlier { closed: true, abandoned: false, superfat: Some(superfat) })
+    }
+
+    #[test]
+    fn only_a_closed_batch_that_came_to_something_is_a_base() {
+        let refused = |earlier| looked_up(earlier, None).unwrap_err();
+        assert!(refused(None).contains("no batch `2026-11-25-a` is in the ledger"));
+        assert!(refused(Some(Earlier::default())).contains("still open"));
+        let abandoned = Earlier { closed: true, abandoned: true, superfat: None };
+        assert!(refused(Some(abandoned)).contains("given up"));
+    }
+
+    #[test]
+    fn a_lye_heavy_batch_is_no_base_whatever_is_said_of_it() {
+        let five = Some(Share::from_percent(5));
+        let heavy = looked_up(reviewed("-0.0001 %", "2 %"), five).unwrap_err();
+        assert!(heavy.contains("no base"), "{heavy}");
+        for (achieved, warned) in [("0 %", true), ("1.9999 %", true), ("2 %", false)] {
+            let control = looked_up(reviewed(achieved, "2 %"), five).unwrap();
+            let warns = control.findings.iter().any(|finding| finding.words.contains("may bring"));
+            assert_eq!(warns, warned, "{achieved}");
+            assert_eq!(control.bases[0].superfat, five.map(|five| (five, SaidBy::Recipe)));
+        }
+    }
+
+    #[test]
+    fn its_superfat_is_that_of_the_review_unless_said() {
+        let control = looked_up(reviewed("5.1 %", "2 %"), None).unwrap();
+        assert!(control.bases[0].words().contains("5.1 %, by its review"));
+        let unknown = Earlier { closed: true, ..Earlier::default() };
+        let control = looked_up(Some(unknown), None).unwrap();
+        assert!(control.findings.last().unwrap().words.contains("nobody knows the superfat"));
+        assert!(control.bases[0].words().contains("not known"));
+    }
+}
