@@ -133,6 +133,12 @@ impl Desk {
         self.read(move |journal| review_of(journal, &batch)).await
     }
 
+    /// The same with its charts.
+    pub async fn charted(&self, batch: &BatchId) -> anyhow::Result<Option<(Review, Charts)>> {
+        let batch = batch.clone();
+        self.read(move |journal| charted(journal, &batch)).await
+    }
+
     /// What the ledger knows of the batches whose soap goes into this one.
     async fn earlier(&self, control: &ControlRecipe) -> anyhow::Result<BTreeMap<String, Earlier>> {
         let mut known = BTreeMap::new();
@@ -147,12 +153,6 @@ impl Desk {
             }
         }
         Ok(known)
-    }
-
-    /// The same with its charts.
-    pub async fn charted(&self, batch: &BatchId) -> anyhow::Result<Option<(Review, Charts)>> {
-        let batch = batch.clone();
-        self.read(move |journal| charted(journal, &batch)).await
     }
 
     /// Today's date and the next free letter: "2026-11-25-a".
