@@ -70,6 +70,9 @@ impl Hand {
                     browser.keys(&PAGE_DOWN.to_string());
                 }
                 browser.wait(words, &chosen);
+                // sooner after the last press it would be taken for a contact that bounces
+                browser.script("window.rested = performance.now() + 400");
+                browser.wait("the foot to be lifted", "performance.now() > window.rested");
                 browser.hold_key(PAGE_DOWN, HELD_MS);
             }
             Hand::Keyboard => {

@@ -148,17 +148,23 @@ fn band(band: &Band, frame: &Frame) -> Markup {
 }
 
 fn marks(marks: &[Mark], frame: &Frame) -> Markup {
-    let mut numbered = f64::NEG_INFINITY;
+    let mut last = f64::NEG_INFINITY;
+    let has_room = |mark: &Mark| {
+        let x = frame.x(mark.at);
+        let has_room = matches!(mark.kind, MarkKind::Step(_)) && x - last >= APART;
+        last = if has_room { x } else { last };
+        has_room
+    };
+    let numbered: Vec<bool> = marks.iter().map(has_room).collect();
     html! {
-        @for mark in marks {
+        @for (mark, numbered) in marks.iter().zip(numbered) {
             @let x = frame.x(mark.at);
             @match mark.kind {
                 MarkKind::Step(number) => {
                     path class="step" d=(format!("M{x} {TOP}V{}", frame.bottom + 4.0)) {
                         title { (mark.title) }
                     }
-                    @if x - numbered >= APART {
-                        @let _ = numbered = x;
+                    @if numbered {
                         text class="step-number" x=(x) y=(frame.bottom + 15.0) text-anchor="middle" {
                             (number)
                         }

@@ -133,7 +133,6 @@ fn pot(batch: &BatchView, view: &View) -> Markup {
                 p class="note careful" { "Not yet: " (reason) "." }
             }
             (soap_tests::section(batch))
-            (warmth::section(batch))
             @if !batch.hazards.is_empty() {
                 ul class="hazards" aria-label="Hazards" {
                     @for hazard in &batch.hazards {
@@ -141,6 +140,7 @@ fn pot(batch: &BatchView, view: &View) -> Markup {
                     }
                 }
             }
+            (warmth::section(batch))
             @if let Some(next) = &batch.next { p class="next soft" { "Then: " (next) "." } }
             (more(batch))
             }
