@@ -22,6 +22,7 @@ mod late_and_tests;
 mod law_borders;
 mod law_page;
 mod lye_first;
+mod modbus;
 mod office;
 mod office_page;
 mod page;

@@ -191,7 +191,7 @@ fn the_scale_stays_until_a_capture_is_done_with() {
 fn the_pot_of_another_batch_is_no_new_pot() {
     let mut driver = a_dissolves();
     driver.put(POT_G + 300.0);
-    assert_eq!(pot(&driver, "b").weighing.unwrap().phase, Phase::Taring);
+    assert_eq!(pot(&driver, "b").weighing.unwrap().phase, Phase::AwaitingVessel);
     driver.run(10.0);
     let tared = |driver: &Driver| {
         let b = id("b");

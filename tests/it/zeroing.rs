@@ -79,6 +79,7 @@ fn a_zero_by_command_is_expected_and_moves_the_books_with_it() {
 #[test]
 fn the_silence_of_a_scale_that_takes_its_zero_is_no_doubt() {
     let mut driver = Driver::oils_weighed();
+    driver.put(0.9);
     assert_eq!(driver.act(zero()), Reply::Done);
     driver.scale_talks = false;
     driver.run(3.5);
