@@ -216,6 +216,8 @@ mod tests {
             trace: Vec::new(),
             held: None,
             holder: Some(BatchId(holder.to_owned())),
+            zero: None,
+            zeroes: false,
         }
     }
 
