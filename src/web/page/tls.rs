@@ -102,7 +102,7 @@ fn make(addresses: &[IpAddr], utc_ns: i64) -> anyhow::Result<Kept> {
     let until_utc_ns = from + DAYS * DAY_NS;
     let midnight = |utc_ns: i64| {
         let at = jiff::Timestamp::from_nanosecond(utc_ns.into())?;
-        let day = at.to_zoned(jiff::tz::TimeZone::UTC).date();
+        let day = jiff::tz::TimeZone::UTC.to_datetime(at).date();
         let (month, day_of_month) = (day.month().unsigned_abs(), day.day().unsigned_abs());
         anyhow::Ok(date_time_ymd(day.year().into(), month, day_of_month))
     };
