@@ -28,15 +28,18 @@ pub fn lighter_by(bench: &mut Bench, pan: &Pan, gross: Mass) -> Option<Mass> {
     let zero = bench.batch(&pan.id).map(|batch| batch.zero).unwrap_or_default();
     let slack = pan.scale.d * i64::from(bench.settings().vessel_match_d);
     let sense = bench.scale_sense_mut(&pan.id)?;
-    // after a silence what was weighed since tells more than what was weighed before
+    // in a silence more may have been poured; what was doubted may itself be another cup
     let since = sense.doubted_gross.filter(|_| pan.weighing.zero_known).map(|gross| gross - zero);
-    let lighter = since.or(sense.load_at_lift)? - (gross - zero);
+    let lighter = since.max(sense.load_at_lift)? - (gross - zero);
     (lighter > slack).then_some(lighter)
 }
 
-/// It is back: a doubt about the zero that is settled says nothing of the next time it is lifted.
-pub fn back(bench: &mut Bench, pan: &Pan) {
+/// It is back: what is known of this time says nothing of the next.
+pub fn back(bench: &mut Bench, pan: &Pan, lighter_by: Option<Mass>) {
     if let Some(sense) = bench.scale_sense_mut(&pan.id) {
         sense.doubted_gross = None;
+        if lighter_by.is_none() {
+            sense.load_at_lift = None;
+        }
     }
 }

@@ -292,7 +292,7 @@ fn watch_lift(bench: &mut Bench, pan: &Pan, tare: Mass) -> bool {
         } else if back {
             let lighter_by = same_cup::lighter_by(bench, pan, gross);
             bench.emit(Fact::Returned { batch, step, gross, lighter_by });
-            same_cup::back(bench, pan);
+            same_cup::back(bench, pan, lighter_by);
             handling::compare_with_lift(bench, pan, gross);
         }
         return back;

@@ -127,3 +127,17 @@ fn a_zero_that_moved_meanwhile_hides_no_other_cup() {
     driver.put(0.0);
     assert_eq!(asked(&driver), None, "the cup itself reads nought");
 }
+
+/// A twin that slides onto the pan is first taken for a scale that has been tared; the check of the
+/// zero does not make it the cup.
+#[test]
+fn a_doubt_about_the_zero_hides_no_other_cup() {
+    let (mut driver, half) = half_full();
+    driver.load = 0.0;
+    driver.pour_without_rest(half - 5.0);
+    driver.run(3.0);
+    assert_eq!(driver.view().batches[0].weighing.as_ref().unwrap().phase, Phase::ZeroDoubted);
+    driver.put(0.0);
+    driver.put(half - 5.0);
+    assert_eq!(asked(&driver), Some(g("5")));
+}

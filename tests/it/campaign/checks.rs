@@ -45,8 +45,10 @@ impl Checks {
         }
     }
 
-    pub fn restarted(&mut self) {
+    /// What the disk did not hold is not known any more.
+    pub fn restarted(&mut self, over_is_active: bool) {
         self.over_since = None;
+        self.over_is_active = over_is_active;
     }
 
     /// Invariants 1, 2, 3 and the numbering, on what has just been decided.
