@@ -16,7 +16,7 @@ use super::repeat::Answered;
 use super::setup::ProbeAt;
 use super::{
     combine, cook_end, cool, emergency, heat, in_pot, in_process, leases, lye, names, picture,
-    refusals, remedies, repeat, spot, vessel_back, vessels, words, zeroing,
+    refusals, remedies, repeat, spot, vessel_back, vessels, words, zero, zeroing,
 };
 use crate::chemistry::IngredientId;
 use crate::plan::{Amount, ControlRecipe, Severity, StepKind};
@@ -187,6 +187,12 @@ pub fn confirm(bench: &mut Bench, prompt: PromptId) -> Answer {
         Ask::Look => {
             answered(bench, &id, prompt);
             bench.emit(Fact::LookMade { batch: id, step });
+        }
+        Ask::PanClear => {
+            if !zero::say_clear(bench, &id) {
+                return Err(refusals::not_at_rest());
+            }
+            answered(bench, &id, prompt);
         }
         Ask::StillThere | Ask::SameCup { .. } | Ask::LeaveUnrecorded | Ask::NothingAdded { .. } => {
             answered(bench, &id, prompt);

@@ -46,7 +46,8 @@ pub fn of(bench: &Bench, batch: &Batch, prompt: PromptId, asks: &Ask) -> Vec<Ans
         Ask::Cooked => yes("It is cooked"),
         Ask::Done => yes("Done"),
         Ask::StillThere => yes("Nothing was touched"),
-        Ask::SameCup { .. } => yes("It is the same; some was taken out"),
+        Ask::SameCup { .. } => held("It is the same; some was taken out"),
+        Ask::PanClear => yes("The pan is clear"),
         Ask::NothingAdded { .. } => yes("Nothing was added"),
         Ask::WhichVessel { among } => among
             .iter()

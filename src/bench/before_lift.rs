@@ -41,11 +41,14 @@ impl BeforeLift {
         self.samples.clear();
     }
 
-    /// The lowest load just before a hand can have taken hold of the vessel that left at `left`.
+    /// The lowest load just before a hand can have taken hold of the vessel that left at `left`; of
+    /// a slow scale the last one before that.
     pub fn lowest_before_a_hand(&self, left: Moment) -> Option<Mass> {
         let last = left - HAND;
-        let within = |at: Moment| at <= last && last.since(at) <= ABOVE_FOR;
-        self.samples.iter().filter(|&&(at, _)| within(at)).map(|&(_, load)| load).min()
+        let before = || self.samples.iter().filter(|&&(at, _)| at <= last);
+        let newest = before().next_back().map(|&(at, _)| at)?;
+        let within = |at: Moment| at == newest || last.since(at) <= ABOVE_FOR;
+        before().filter(|&&(at, _)| within(at)).map(|&(_, load)| load).min()
     }
 
     /// How much more than captured stood on the pan just before it left at `left`, if more than
@@ -95,14 +98,36 @@ mod tests {
     use crate::quantity::MassUnit;
 
     /// Tenths of a gram, a reading each `ms`; the vessel leaves the pan with the next one.
-    fn gained(loads: &[i64], ms: i64) -> Option<Mass> {
-        let d = Mass::from_decimal(1, 1, MassUnit::Gram).unwrap();
+    fn left(loads: &[i64], ms: i64) -> (BeforeLift, Moment) {
         let at = |index: usize| Moment::from_nanos(index as i64 * ms * 1_000_000);
         let mut before = BeforeLift::default();
         for (index, &load) in loads.iter().enumerate() {
-            before.push(at(index), d * load);
+            before.push(at(index), tenths(load).unwrap());
         }
-        before.gained(at(loads.len()), d * 930, d * 2)
+        (before, at(loads.len()))
+    }
+
+    fn gained(loads: &[i64], ms: i64) -> Option<Mass> {
+        let (before, at) = left(loads, ms);
+        before.gained(at, tenths(930)?, tenths(2)?)
+    }
+
+    /// What stood there before a hand could lean on it; a slow scale may have said it a while ago.
+    #[test]
+    fn what_stood_there_is_known_however_slow_the_scale() {
+        let before_a_hand = |loads: &[i64], ms| {
+            let (before, at) = left(loads, ms);
+            before.lowest_before_a_hand(at)
+        };
+        let pour: Vec<i64> = (0..20).map(|n| 500 + 10 * n).collect();
+        // 0.8 s to 0.5 s before the lift, of ten readings a second
+        assert_eq!(before_a_hand(&pour, 100), tenths(620));
+        for ms in [400, 450, 499, 500] {
+            let loads = [500, 550, 600, 650, 700];
+            let known = before_a_hand(&loads, ms);
+            assert!(known >= tenths(600), "every {ms} ms: {known:?}");
+        }
+        assert_eq!(before_a_hand(&[], 100), None);
     }
 
     fn tenths(count: i64) -> Option<Mass> {

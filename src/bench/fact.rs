@@ -427,6 +427,8 @@ pub enum Ask {
     Done,
     /// After a restart: is the same vessel on the pan, untouched?
     StillThere,
+    /// The scale shows nought where the books expect a load: is the pan clear?
+    PanClear,
     /// The caustic's cup came back lighter than it left: is it the same?
     SameCup { lighter_by: Mass },
     /// The capture is not on the disk: go on all the same?

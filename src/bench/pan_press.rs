@@ -91,6 +91,7 @@ const fn is_harmless(asks: &Ask) -> bool {
         | Ask::AddAnyway
         | Ask::StillThere
         | Ask::SameCup { .. }
+        | Ask::PanClear
         | Ask::WhichVessel { .. }
         | Ask::WrongVessel { .. }
         | Ask::LeaveUnrecorded => false,

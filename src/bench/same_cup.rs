@@ -12,9 +12,12 @@ pub fn remember(bench: &mut Bench, pan: &Pan, left: Moment) {
     if pan.weighing.lighter_by.is_some() {
         return;
     }
+    let zero = bench.batch(&pan.id).map(|batch| batch.zero).unwrap_or_default();
     if let Some(sense) = bench.scale_sense_mut(&pan.id) {
         let last = sense.before_lift.lowest_before_a_hand(left);
-        sense.load_at_lift = sense.load_before_lift.max(last);
+        let gross = sense.load_before_lift.max(last);
+        // the zero may move while it is away
+        sense.load_at_lift = gross.map(|gross| gross - zero);
     }
 }
 
@@ -22,10 +25,18 @@ pub fn remember(bench: &mut Bench, pan: &Pan, left: Moment) {
 /// may be.
 pub fn lighter_by(bench: &mut Bench, pan: &Pan, gross: Mass) -> Option<Mass> {
     pan.weighing.target.guard?;
+    let zero = bench.batch(&pan.id).map(|batch| batch.zero).unwrap_or_default();
     let slack = pan.scale.d * i64::from(bench.settings().vessel_match_d);
     let sense = bench.scale_sense_mut(&pan.id)?;
-    // after a doubt about the zero only what was weighed since counts from the same zero
-    let before = if pan.weighing.zero_known { sense.doubted_gross } else { sense.load_at_lift };
-    let lighter = before? - gross;
+    // after a silence what was weighed since tells more than what was weighed before
+    let since = sense.doubted_gross.filter(|_| pan.weighing.zero_known).map(|gross| gross - zero);
+    let lighter = since.or(sense.load_at_lift)? - (gross - zero);
     (lighter > slack).then_some(lighter)
+}
+
+/// It is back: a doubt about the zero that is settled says nothing of the next time it is lifted.
+pub fn back(bench: &mut Bench, pan: &Pan) {
+    if let Some(sense) = bench.scale_sense_mut(&pan.id) {
+        sense.doubted_gross = None;
+    }
 }

@@ -87,7 +87,7 @@ pub struct Sense {
     /// The load at rest before the vessel was lifted.
     pub load_before_lift: Option<Mass>,
     pub before_lift: BeforeLift,
-    /// What stood on the pan when the vessel was last lifted off it.
+    /// What stood on the pan when the vessel was last lifted off it, without its zero.
     pub load_at_lift: Option<Mass>,
     /// Since when, and at what load, the pan has been at rest.
     pub rest_from: Option<(Moment, Mass)>,
@@ -250,6 +250,7 @@ impl Sense {
         self.moisture_said = false;
         self.load_before_lift = None;
         self.load_at_lift = None;
+        self.doubted_gross = None;
         self.before_lift.clear();
         self.pourer.begin();
     }

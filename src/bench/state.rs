@@ -218,6 +218,10 @@ impl State {
 
     /// Moments of an older session say nothing on this session's clock.
     fn open_session(&mut self, at: Moment, session: &SessionOpened) {
+        if self.batches.is_empty() {
+            // between batches anybody may have set a scale to nought
+            self.zeros.clear();
+        }
         for alarm in self.alarms.values_mut() {
             alarm.since = at;
         }

@@ -73,10 +73,15 @@ fn weigh(bench: &mut Bench, pan: &Pan) {
 /// Nothing may be counted before the empty vessel (or the pot with what is in it) has come to
 /// rest.
 fn await_vessel(bench: &mut Bench, pan: &Pan) {
-    if zero::lighter_than_empty(bench, pan)
-        || (pan.into == Vessel::Own && zero::nought_again(bench, pan))
-    {
+    if zero::lighter_than_empty(bench, pan) {
         return;
+    }
+    if zero::shows_nought(bench, pan) {
+        offer(bench, pan, Ask::PanClear);
+        return;
+    }
+    if pan.rest.is_some() {
+        withdraw(bench, pan, &[Taken::Clear]);
     }
     zero::settle(bench, pan);
     let settings = bench.settings().clone();
@@ -120,6 +125,9 @@ pub fn standing(bench: &Bench, pan: &Pan) -> Option<Mass> {
         (Vessel::Own, _) if !bench.pan_seen_clear(&pan.id) => return None,
         (Vessel::Own, _) => rest,
     };
+    if zero::shows_nought(bench, pan) {
+        return None;
+    }
     if is_caustic_cup(bench, pan, gross) || leases::is_a_pot(bench, &pan.id, pan.into, rest) {
         return None;
     }
@@ -288,6 +296,7 @@ fn watch_lift(bench: &mut Bench, pan: &Pan, tare: Mass) -> bool {
         } else if back {
             let lighter_by = same_cup::lighter_by(bench, pan, gross);
             bench.emit(Fact::Returned { batch, step, gross, lighter_by });
+            same_cup::back(bench, pan);
             handling::compare_with_lift(bench, pan, gross);
         }
         return back;
@@ -347,6 +356,7 @@ enum Taken {
     Unrecorded,
     Added,
     Lighter,
+    Clear,
 }
 
 fn withdraw(bench: &mut Bench, pan: &Pan, which: &[Taken]) {
@@ -357,6 +367,7 @@ fn withdraw(bench: &mut Bench, pan: &Pan, which: &[Taken]) {
         Ask::LeaveUnrecorded => Some(Taken::Unrecorded),
         Ask::NothingAdded { .. } => Some(Taken::Added),
         Ask::SameCup { .. } => Some(Taken::Lighter),
+        Ask::PanClear => Some(Taken::Clear),
         _ => None,
     });
     if kind.is_some_and(|kind| which.contains(&kind)) {

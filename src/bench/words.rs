@@ -313,6 +313,10 @@ fn prompt_alone(bench: &Bench, batch: &Batch, asks: &Ask) -> String {
         Ask::StillThere => "Is the same vessel on the pan, with nothing added or taken while \
                             nobody watched? Confirm if so."
             .to_owned(),
+        Ask::PanClear => "The scale shows nought, though by the record something stands on it. \
+                          Confirm if the pan is clear. If not: take off what stands there, press \
+                          the scale's zero key, and confirm then."
+            .to_owned(),
         Ask::SameCup { lighter_by } => format!(
             "The cup of {} came back {} lighter than it left. Confirm if it is the same cup and \
              that much was taken out, into waste. If not, take it off, and put the right one back.",

@@ -133,24 +133,27 @@ pub fn lighter_than_empty(bench: &mut Bench, pan: &Pan) -> bool {
     true
 }
 
-/// The scale shows nought, and by the books something stands on the pan that nobody knows of: a
-/// scale that had been set to nought with a load on it has been set to nought again with none.
-/// Nothing is waited for that an empty pan could still show. If the pan is not empty after all, it
-/// is lighter than empty once it is. True when that was recorded just now.
-pub fn nought_again(bench: &mut Bench, pan: &Pan) -> bool {
-    let zero = bench.batch(&pan.id).map(|batch| batch.zero).unwrap_or_default();
+/// The scale shows nought where the books expect a load that nobody knows of: it was set to nought
+/// with a load on it, and now that load is back, or the clear pan was set to nought again. No
+/// weight tells which, and a pan taken for a vessel would count the vessel as its content.
+pub fn shows_nought(bench: &Bench, pan: &Pan) -> bool {
     let settings = bench.settings();
     let nought = pan.scale.d * i64::from(settings.pan_clear_d);
     let load = pan.scale.d * i64::from(settings.vessel_min_d);
-    let Some(rest) = pan.rest.filter(|rest| rest.abs() <= nought) else { return false };
-    let unknown = rest - zero >= load
-        && !bench.pan_seen_clear(&pan.id)
-        && !leases::is_a_pot(bench, &pan.id, pan.into, rest);
-    if unknown {
-        let (batch, step) = (pan.id.clone(), pan.step.clone());
-        bench.emit(Fact::ZeroChecked { batch, step, offset: rest });
-    }
-    unknown
+    let slack = pan.scale.d * i64::from(settings.vessel_match_d);
+    let Some((rest, batch)) = pan.rest.zip(bench.batch(&pan.id)) else { return false };
+    let pot = batch.pot_gross.is_some_and(|pot| (pot - rest).abs() <= slack);
+    rest.abs() <= nought && rest - batch.zero >= load && !pot
+}
+
+/// The operator says that the pan is clear; false when it does not rest at nought.
+pub fn say_clear(bench: &mut Bench, id: &BatchId) -> bool {
+    let Some(pan) = Pan::look(bench, id).filter(|pan| shows_nought(bench, pan)) else {
+        return false;
+    };
+    let Some(offset) = pan.rest else { return false };
+    bench.emit(Fact::ZeroChecked { batch: pan.id, step: pan.step, offset });
+    true
 }
 
 /// The pan rests below what an empty one reads.

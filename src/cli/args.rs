@@ -169,12 +169,17 @@ pub struct Page {
     /// Serve no page
     #[arg(long, conflicts_with = "page")]
     no_page: bool,
+    /// Encrypt the page with a certificate of this bench's own. A browser warns of it once: go on
+    /// when it shows the fingerprint that stands in the terminal
+    #[arg(long, conflicts_with = "no_page")]
+    tls: bool,
 }
 
 impl Page {
     pub fn options(&self) -> Option<PageOptions> {
         let address = self.page.unwrap_or(DEFAULT_ADDRESS);
-        (!self.no_page).then_some(PageOptions { address, anywhere: self.page.is_none() })
+        let anywhere = self.page.is_none();
+        (!self.no_page).then_some(PageOptions { address, anywhere, tls: self.tls })
     }
 }
 

@@ -22,15 +22,25 @@ pub fn show(address: &Address) -> anyhow::Result<()> {
     if let Some(here) = urls.next() {
         writeln!(out, "The bench page: {here}")?;
     }
+    if let Some(fingerprint) = &address.fingerprint {
+        writeln!(
+            out,
+            "Its certificate is this bench's own, so a browser warns of it once. Go on only if it \
+             shows this SHA-256 fingerprint:\n{fingerprint}"
+        )?;
+    }
     let Some(code) = &address.code else { return Ok(()) };
     for far in urls {
         writeln!(out, "From another screen in the house: {far} with the code {}", spaced(code))?;
         writeln!(out, "\n{}\n", picture(&format!("{far}pair?code={code}"))?)?;
     }
-    writeln!(
-        out,
-        "What such a screen sends travels unencrypted: pair it only in a network you trust."
-    )?;
+    if address.fingerprint.is_none() {
+        writeln!(
+            out,
+            "What such a screen sends travels unencrypted: pair it only in a network you trust, or \
+             serve with --tls."
+        )?;
+    }
     Ok(())
 }
 

@@ -64,6 +64,8 @@ pub struct PageOptions {
     pub address: SocketAddr,
     /// Another port will do when this one is taken.
     pub anywhere: bool,
+    /// Encrypted, with a certificate of the bench's own.
+    pub tls: bool,
 }
 
 /// Runs until `shutdown` resolves; then ports close, the bench stops and the journal is brought to
@@ -109,7 +111,7 @@ pub async fn start(options: Options) -> anyhow::Result<Daemon> {
 
 fn open_page(page: PageOptions, folder: &Folder) -> anyhow::Result<Listening> {
     let access = page::Access::open(folder.path())?;
-    page::listen(page.address, page.anywhere, access)
+    page::listen(page.address, page.anywhere, access, page.tls.then_some(folder.path()))
 }
 
 fn open_door(folder: &Folder, door: &Door) -> anyhow::Result<tokio::task::JoinHandle<()>> {

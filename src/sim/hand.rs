@@ -61,6 +61,8 @@ pub struct Hand {
     pub(super) told: bool,
     cooked: bool,
     pub(super) looks: usize,
+    /// Told to press the zero key before a vessel goes back.
+    pub(super) zero_first: bool,
     overheated: bool,
     pub(super) pan_since: Span,
     tended: Span,
@@ -124,6 +126,7 @@ impl Hand {
             told: false,
             cooked: false,
             looks: 0,
+            zero_first: false,
             overheated: false,
             pan_since: Span::ZERO,
             tended: Span::ZERO,

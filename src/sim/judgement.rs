@@ -151,6 +151,14 @@ impl Hand {
             Ask::VesselBack { ingredient } => {
                 self.bring_back(now, view, ingredient, confirm, scene)
             }
+            Ask::PanClear if scene.on_pan.is_some() => {
+                self.zero_first = true;
+                Some(Want::Take)
+            }
+            Ask::PanClear => {
+                self.zero_first = false;
+                Some(Want::Press(vec![confirm], 3))
+            }
             Ask::SameCup { .. } => {
                 let cup = self.vessel_for(batch.weighing.as_ref()?);
                 let same = scene.on_pan.as_ref()? == &cup;
@@ -203,6 +211,10 @@ impl Hand {
             None => {
                 // a scale that has taken another zero shows no nought; the screen says what to do
                 let told = view.batches.first().is_some_and(|b| b.sentence.starts_with("Put the"));
+                let shows = grams_shown(view).is_none_or(|shown| shown.abs() >= 1.0);
+                if self.zero_first && shows && stood > UNSEEN_S {
+                    return Some(Want::PressZero);
+                }
                 let clear = told || grams_shown(view).is_none_or(|shown| shown.abs() < 1.0);
                 if !clear && stood > UNSEEN_S {
                     return Some(Want::PressZero);

@@ -253,6 +253,7 @@ const fn ask_name(asks: &Ask) -> &'static str {
         Ask::Done => "done",
         Ask::StillThere => "still-there",
         Ask::SameCup { .. } => "same-cup",
+        Ask::PanClear => "pan-clear",
         Ask::LeaveUnrecorded => "leave-unrecorded",
         Ask::NothingAdded { .. } => "nothing-added",
         Ask::WhichVessel { .. } => "which-vessel",

@@ -366,8 +366,13 @@ impl Served {
     }
 
     pub fn from_nothing_at(folder: &Path, speed: &str) -> Served {
+        Served::from_nothing_with(folder, &["--speed", speed])
+    }
+
+    pub fn from_nothing_with(folder: &Path, args: &[&str]) -> Served {
         let child = panroom(folder)
-            .args(["serve", "--speed", speed])
+            .arg("serve")
+            .args(args)
             .stdout(Stdio::null())
             .stderr(Stdio::piped())
             .spawn()

@@ -30,6 +30,7 @@ mod page_cook;
 mod page_gate;
 mod page_latency;
 mod page_story;
+mod page_tls;
 mod pan_press;
 mod plans;
 mod port_task;

@@ -112,3 +112,18 @@ fn the_pot_is_no_cup_for_caustic() {
     driver.put(CUP_G);
     assert_eq!(driver.view().batches[0].weighing.as_ref().unwrap().phase, Phase::Pouring);
 }
+
+/// The scale's own tare key while the cup stands there: what it held is still known.
+#[test]
+fn a_zero_that_moved_meanwhile_hides_no_other_cup() {
+    let (mut driver, half) = half_full();
+    driver.put(half);
+    driver.put(0.0);
+    driver.put(-half);
+    // an empty twin
+    driver.put(CUP_G - half);
+    assert_eq!(asked(&driver), Some(g("14")));
+    driver.put(-half);
+    driver.put(0.0);
+    assert_eq!(asked(&driver), None, "the cup itself reads nought");
+}

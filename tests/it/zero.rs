@@ -1,19 +1,13 @@
 //! A scale that has taken another zero, while the bench waits for an empty vessel.
 
-use panroom::bench::{Fact, Phase};
+use std::sync::Arc;
 
-use crate::driver::{CUP_G, Driver, g};
+use panroom::bench::{Act, Ask, Fact, Phase, Reply};
+
+use crate::driver::{CUP_G, Driver, batch_id, control, g};
 
 fn phase(driver: &Driver) -> Phase {
     driver.view().batches[0].weighing.as_ref().unwrap().phase
-}
-
-/// The scale was set to nought with 400 g on it; nobody has seen the pan clear since a restart.
-fn nought_with_a_load() -> Driver {
-    let mut driver = Driver::oils_weighed();
-    driver.put(-400.0);
-    driver.kill_and_restart();
-    driver
 }
 
 /// Nought before the silence and nought after it, with a cup on the pan: twice called nought.
@@ -42,16 +36,72 @@ fn nought_under_a_load_is_never_believed_after_a_silence() {
     assert_eq!(driver.view().batches[0].weighing.as_ref().unwrap().net, Some(g("40")));
 }
 
+fn asks_whether_clear(driver: &Driver) -> bool {
+    driver.view().batches[0].prompt.as_ref().is_some_and(|prompt| prompt.asks == Ask::PanClear)
+}
+
+fn tared(driver: &Driver) -> Option<f64> {
+    driver.facts.iter().rev().find_map(|numbered| match &numbered.fact {
+        Fact::Tared { gross, .. } => Some(gross.grams()),
+        _ => None,
+    })
+}
+
+/// The scale was set to nought with 400 g on it; nobody has seen the pan clear since a restart.
 #[test]
-fn nought_again_on_a_clear_pan_is_no_dead_end() {
-    let mut driver = nought_with_a_load();
+fn nought_again_on_a_clear_pan_is_asked_about_and_no_dead_end() {
+    let mut driver = Driver::oils_weighed();
+    driver.put(-400.0);
+    driver.kill_and_restart();
     driver.put(0.0);
+    assert!(asks_whether_clear(&driver));
+    assert_eq!(driver.confirm(), Reply::Done);
     driver.put(CUP_G);
     assert_eq!(phase(&driver), Phase::Pouring);
-    assert!(matches!(
-        driver.facts.last().map(|numbered| &numbered.fact),
-        Some(Fact::Tared { gross, .. }) if gross.grams() == CUP_G
-    ));
+    assert_eq!(tared(&driver), Some(CUP_G));
+}
+
+/// The maker presses the zero key, as the screen says: that is no vessel of 150 g.
+#[test]
+fn the_zero_key_on_a_clear_pan_is_no_vessel() {
+    let mut driver = Driver::oils_weighed();
+    driver.put(-150.0);
+    driver.put(0.0);
+    assert!(asks_whether_clear(&driver));
+    driver.run(10.0);
+    assert_ne!(tared(&driver), Some(0.0));
+    // the cup put on without an answer is no content either
+    driver.put(CUP_G);
+    assert_ne!(tared(&driver), Some(0.0));
+    driver.put(0.0);
+    assert_eq!(driver.confirm(), Reply::Done);
+    driver.put(CUP_G);
+    assert_eq!(tared(&driver), Some(CUP_G));
+}
+
+/// A scale whose books said −150 g yesterday, and whose empty pan reads nought today.
+#[test]
+fn a_pot_is_not_tared_before_it_is_there() {
+    let mut driver = Driver::started();
+    driver.put(-150.0);
+    driver.put(0.0);
+    assert!(asks_whether_clear(&driver));
+    driver.put(400.0);
+    driver.run(5.0);
+    assert_ne!(tared(&driver), Some(0.0), "the pot would count as oil");
+}
+
+#[test]
+fn between_batches_every_zero_is_forgotten() {
+    let mut driver = Driver::new();
+    driver.run(0.5);
+    let act = Act::Start { batch: batch_id(), control: Arc::new(control()), operator: None };
+    assert_eq!(driver.act(act), Reply::Done);
+    driver.put(-150.0);
+    let batch = batch_id();
+    driver.act(Act::Abandon { batch, reason: "no soap today".to_owned() });
+    driver.kill_and_restart();
+    assert!(driver.bench.state().zeros.is_empty());
 }
 
 #[test]
@@ -63,9 +113,7 @@ fn the_pot_at_nought_is_still_the_pot() {
     driver.put(0.0);
     driver.run(10.0);
     assert_eq!(phase(&driver), Phase::AwaitingVessel);
-    let checked =
-        |fact: &Fact| matches!(fact, Fact::ZeroChecked { offset, .. } if offset.grams() == 0.0);
-    assert!(!driver.facts.iter().any(|numbered| checked(&numbered.fact)));
+    assert!(!asks_whether_clear(&driver));
 }
 
 #[test]

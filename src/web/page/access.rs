@@ -110,19 +110,23 @@ impl Access {
         self.kept.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    /// Written beside and renamed: a crash leaves the old one whole.
     fn keep(&self, kept: &Kept) -> anyhow::Result<()> {
-        let new = self.file.with_extension("new");
-        let write = || -> std::io::Result<()> {
-            let mut options = fs::OpenOptions::new();
-            options.write(true).create(true).truncate(true).mode(OWNER_ONLY);
-            let mut out = options.open(&new)?;
-            out.write_all(&serde_json::to_vec(kept)?)?;
-            out.sync_all()?;
-            fs::rename(&new, &self.file)
-        };
-        write().with_context(|| format!("{} cannot be written", self.file.display()))
+        keep_private(&self.file, &serde_json::to_vec(kept)?)
     }
+}
+
+/// Written beside and renamed: a crash leaves the old one whole. Only the owner may read it.
+pub(super) fn keep_private(file: &Path, bytes: &[u8]) -> anyhow::Result<()> {
+    let new = file.with_extension("new");
+    let write = || -> std::io::Result<()> {
+        let mut options = fs::OpenOptions::new();
+        options.write(true).create(true).truncate(true).mode(OWNER_ONLY);
+        let mut out = options.open(&new)?;
+        out.write_all(bytes)?;
+        out.sync_all()?;
+        fs::rename(&new, file)
+    };
+    write().with_context(|| format!("{} cannot be written", file.display()))
 }
 
 /// As typed by a person: in any case, with or without spaces and dashes.

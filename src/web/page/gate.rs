@@ -25,6 +25,8 @@ pub struct Gate {
     pub clock: Clock,
     port: u16,
     shown: Vec<String>,
+    /// Of the certificate, where the page is encrypted.
+    fingerprint: Option<String>,
     budgets: Mutex<HashMap<IpAddr, Budget>>,
 }
 
@@ -35,6 +37,9 @@ pub struct Address {
     pub urls: Vec<String>,
     /// What a screen on another machine is asked for; `None` when only this machine is served.
     pub code: Option<String>,
+    /// SHA-256 of the certificate; `None` when the page is not encrypted.
+    #[serde(default)]
+    pub fingerprint: Option<String>,
 }
 
 /// The two ends of a connection.
@@ -54,6 +59,16 @@ const ANSWER_WITHIN: Duration = Duration::from_secs(15);
 const LISTENING: &str = "/instruments/setup";
 const LISTENED_WITHIN: Duration = Duration::from_secs(60);
 
+/// How a page is asked for, and the port that its addresses need not name.
+#[derive(Clone, Copy)]
+struct Scheme {
+    name: &'static str,
+    port: u16,
+}
+
+const HTTP: Scheme = Scheme { name: "http", port: 80 };
+const HTTPS: Scheme = Scheme { name: "https", port: 443 };
+
 struct Budget {
     left: f64,
     at: Moment,
@@ -61,19 +76,33 @@ struct Budget {
 
 impl Gate {
     pub fn new(access: Access, clock: Clock, port: u16, shown: Vec<String>) -> Gate {
-        Gate { access, clock, port, shown, budgets: Mutex::default() }
+        Gate { access, clock, port, shown, fingerprint: None, budgets: Mutex::default() }
+    }
+
+    /// Everything that passes is encrypted, with the certificate of this fingerprint.
+    pub fn encrypted(self, fingerprint: String) -> Gate {
+        Gate { fingerprint: Some(fingerprint), ..self }
+    }
+
+    const fn scheme(&self) -> Scheme {
+        if self.fingerprint.is_some() { HTTPS } else { HTTP }
     }
 
     pub fn address(&self) -> Address {
         let far = self.shown.len() > 1;
-        Address { urls: self.shown.clone(), code: far.then(|| self.access.code().to_owned()) }
+        Address {
+            urls: self.shown.clone(),
+            code: far.then(|| self.access.code().to_owned()),
+            fingerprint: self.fingerprint.clone(),
+        }
     }
 
     /// Cookies know no ports: two daemons on one machine must not take each other's.
     pub fn cookie(&self, token: &str) -> String {
         format!(
-            "{}={token}; Path=/; HttpOnly; SameSite=Strict; Max-Age=31536000",
-            self.cookie_name()
+            "{}={token}; Path=/; HttpOnly; SameSite=Strict; Max-Age=31536000{}",
+            self.cookie_name(),
+            if self.fingerprint.is_some() { "; Secure" } else { "" }
         )
     }
 
@@ -155,8 +184,8 @@ async fn admit(
         let words = "too many requests from this machine; wait a few seconds";
         return Err(Failure::new(StatusCode::TOO_MANY_REQUESTS, words));
     }
-    check_host(request.headers(), &ends)?;
-    check_origin(request.method(), request.headers())?;
+    check_host(request.headers(), &ends, gate.scheme())?;
+    check_origin(request.method(), request.headers(), gate.scheme())?;
     let path = request.uri().path();
     let open = path.starts_with("/assets/") || path == pair::PATH;
     let mut give = None;
@@ -190,16 +219,16 @@ fn wants_page(headers: &HeaderMap) -> bool {
 
 /// A name that somebody else can point at this machine is no name of ours: only addresses, the one
 /// this connection came in by, and `localhost`.
-fn check_host(headers: &HeaderMap, ends: &Ends) -> Result<(), Failure> {
+fn check_host(headers: &HeaderMap, ends: &Ends, scheme: Scheme) -> Result<(), Failure> {
     let mut hosts = headers.get_all(HOST).iter();
     let host = hosts.next().and_then(|host| host.to_str().ok()).unwrap_or_default();
     let single = hosts.next().is_none();
     let local = SocketAddr::new(ends.local.ip().to_canonical(), ends.local.port());
     let by_address = host.parse::<SocketAddr>() == Ok(local)
-        || (local.port() == 80 && host.parse::<IpAddr>() == Ok(local.ip()));
+        || (local.port() == scheme.port && host.parse::<IpAddr>() == Ok(local.ip()));
     let by_name = local.ip().is_loopback()
         && (host == format!("localhost:{}", local.port())
-            || (local.port() == 80 && host == "localhost"));
+            || (local.port() == scheme.port && host == "localhost"));
     if single && (by_address || by_name) {
         return Ok(());
     }
@@ -209,7 +238,7 @@ fn check_host(headers: &HeaderMap, ends: &Ends) -> Result<(), Failure> {
 }
 
 /// Whatever changes something must say that it comes from our own page; and no other page may read.
-fn check_origin(method: &Method, headers: &HeaderMap) -> Result<(), Failure> {
+fn check_origin(method: &Method, headers: &HeaderMap, scheme: Scheme) -> Result<(), Failure> {
     let foreign =
         || Failure::new(StatusCode::FORBIDDEN, "this request comes from another page; refused");
     let text = |name: HeaderName| headers.get(name).and_then(|value| value.to_str().ok());
@@ -217,7 +246,7 @@ fn check_origin(method: &Method, headers: &HeaderMap) -> Result<(), Failure> {
     if site.is_some_and(|site| !["same-origin", "none"].contains(&site)) {
         return Err(foreign());
     }
-    let own = text(HOST).map(|host| format!("http://{host}"));
+    let own = text(HOST).map(|host| format!("{}://{host}", scheme.name));
     match headers.get(ORIGIN) {
         Some(origin) if own.is_some_and(|own| origin.as_bytes() == own.as_bytes()) => Ok(()),
         Some(_) => Err(foreign()),

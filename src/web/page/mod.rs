@@ -17,6 +17,7 @@ mod office;
 mod pair;
 mod plot;
 mod server;
+mod tls;
 pub mod trace;
 
 use std::net::SocketAddr;

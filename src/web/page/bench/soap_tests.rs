@@ -13,7 +13,8 @@ pub fn section(batch: &BatchView) -> Markup {
         return html! {};
     }
     html! {
-        section class="soap-tests" aria-label="Tests of the soap" data-key="soap-tests" {
+        section class="soap-tests" data-key="soap-tests"
+            aria-label={ "Tests of the soap, " (batch.batch) } {
             h3 { "To be tested before the cook ends" }
             ul { @for test in tests { (one(test, batch)) } }
         }

@@ -83,7 +83,8 @@ pub fn section(batch: &BatchView) -> Markup {
         return html! {};
     }
     html! {
-        section class="spots" aria-label="Temperatures without a fixed probe" data-key="spots" {
+        section class="spots" data-key="spots"
+            aria-label={ "Temperatures without a fixed probe, " (batch.batch) } {
             @for known in batch.temperatures.iter().filter(|known| is_shown(known, batch)) {
                 (spot(known, batch.units.temperature))
             }
