@@ -6,7 +6,7 @@ use super::fact::{BatchId, Fact};
 use super::law::Bench;
 use super::settings::Settings;
 use super::weighing::Pan;
-use super::{leases, zeroing};
+use super::zeroing;
 use crate::chemistry::IngredientId;
 use crate::quantity::Mass;
 
