@@ -139,6 +139,9 @@ pub enum Fact {
         channel: Channel,
         /// Where it rests instead, if it does.
         gross: Option<Mass>,
+        /// It may have obeyed unseen.
+        #[serde(default)]
+        in_doubt: bool,
     },
     /// What the peak of the lye says of its caustic.
     LyeJudged {

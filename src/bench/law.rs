@@ -201,10 +201,11 @@ impl Bench {
         self.senses.channels.get_mut(&channel)
     }
 
-    /// The scale was silent long enough to have taken another zero, and has not been compared yet.
+    /// The scale was silent long enough to have taken another zero, or was told to take one, and
+    /// has not been compared yet.
     pub(super) fn scale_doubted(&self, id: &BatchId) -> bool {
         let scale = self.state.scale_of(id).and_then(|(channel, _)| self.sense(channel));
-        scale.is_some_and(|sense| sense.doubted)
+        scale.is_some_and(|sense| sense.doubted) || zeroing::is_open_for(self, id)
     }
 
     /// Nothing may be read off the load: the zero is in doubt.

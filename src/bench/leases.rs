@@ -9,7 +9,7 @@ use super::batch::{Batch, Work};
 use super::fact::{BatchId, Fact};
 use super::law::{Bench, Reply};
 use super::setup::{ProbeAt, Role, Setup};
-use super::{names, refusals, vessel_back};
+use super::{names, refusals, vessel_back, zeroing};
 use crate::plan::{StepKind, Vessel};
 use crate::quantity::Mass;
 use crate::reading::Channel;
@@ -309,7 +309,7 @@ pub fn is_clear(bench: &Bench, scale: &Channel) -> bool {
     let zero = bench.state.zeros.get(scale).copied().unwrap_or_default();
     let vessel = facts.d * i64::from(bench.settings().vessel_min_d);
     let light = rest.is_some_and(|rest| (rest - zero).abs() < vessel);
-    fresh && light && !sense.doubted
+    fresh && light && !sense.doubted && !zeroing::is_open(bench, scale)
 }
 
 fn hand_over(bench: &mut Bench, scale: &Channel, to: &BatchId) {

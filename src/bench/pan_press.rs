@@ -13,7 +13,7 @@ use super::input::Act;
 use super::law::Bench;
 use super::setup::Setup;
 use super::weighing::Pan;
-use super::{names, words};
+use super::{names, words, zeroing};
 use crate::plan::Vessel;
 use crate::quantity::{Mass, Moment};
 
@@ -110,7 +110,8 @@ fn pan_is_harmless(bench: &Bench, resting: Mass) -> bool {
     let Some((channel, facts)) = bench.state.setup_ref().and_then(Setup::scale) else {
         return false;
     };
-    let doubted = bench.sense(channel).is_none_or(|sense| sense.doubted);
+    let doubted = bench.sense(channel).is_none_or(|sense| sense.doubted)
+        || zeroing::is_open(bench, &channel.channel);
     let batches = || bench.state.batches.values();
     if doubted || batches().any(Batch::weighs_caustic) {
         return false;

@@ -222,6 +222,20 @@ pub fn no_zero_near_caustic(pot: &str) -> String {
     )
 }
 
+pub fn no_zero_with_caustic_about(pot: &str) -> String {
+    format!(
+        "the caustic of {pot} is being weighed or not dissolved yet, and a command that reaches the \
+         scale late could hide its cup: go on without, a small drift is allowed for; a bare pan \
+         that shows more than that is set to zero by the scale's own key, with the cup away from it"
+    )
+}
+
+pub fn no_zero_in_doubt() -> String {
+    "nobody saw what became of the last command: take everything off the pan; if it is bare, put a \
+     vessel on it and take that off again"
+        .to_owned()
+}
+
 pub fn no_zero_in_motion() -> String {
     "the scale is not at rest, or says nothing: clear the pan, wait until it is still, and ask \
      again"

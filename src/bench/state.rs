@@ -25,6 +25,8 @@ pub struct State {
     pub left: BTreeMap<Channel, Left>,
     /// What each empty pan reads, since its scale took another zero.
     pub zeros: BTreeMap<Channel, Mass>,
+    /// Scales told to take a zero of which nobody knows what became, and what the pan read then.
+    pub zero_asked: BTreeMap<Channel, Mass>,
     pub alarms: BTreeMap<AlarmId, Alarm>,
     pub silenced_until: Option<Moment>,
     /// Probes that are out of their pot, and until when.
@@ -185,11 +187,19 @@ impl State {
             }
             Fact::ZeroChecked { batch, offset, .. } => {
                 if let Some(channel) = self.scale_channel_of(batch) {
+                    self.zero_asked.remove(&channel);
                     self.zeros.insert(channel, *offset);
                 }
                 self.apply_to_batch(*number, *at, fact);
             }
+            Fact::ZeroAsked { channel, gross, .. } => {
+                self.zero_asked.insert(channel.clone(), *gross);
+            }
+            Fact::ZeroNotTaken { channel, in_doubt: false, .. } => {
+                self.zero_asked.remove(channel);
+            }
             Fact::ZeroTaken { channel, offset, .. } => {
+                self.zero_asked.remove(channel);
                 self.zeros.insert(channel.clone(), *offset);
                 let holder = self.leases.get(channel);
                 if let Some(batch) = holder.and_then(|id| self.batches.get_mut(id)) {

@@ -4,8 +4,8 @@
 use super::batch::Batch;
 use super::fact::{Ask, BackVerdict, BatchId, Fact};
 use super::law::Bench;
-use super::leases;
 use super::weighing::share_of;
+use super::{leases, zeroing};
 use crate::chemistry::IngredientId;
 use crate::plan::StepKind;
 use crate::quantity::Mass;
@@ -63,7 +63,10 @@ fn residue(bench: &Bench, id: &BatchId, ingredient: &IngredientId) -> Option<(Ma
     let batch = bench.batch(id)?;
     let net = batch.first_capture(ingredient)?.net;
     let tare = batch.empty_vessel(ingredient)?;
-    let (channel, scale) = bench.state.scale_of(id).filter(|_| leases::pan_is_ours(bench, id))?;
+    let (channel, scale) = bench
+        .state
+        .scale_of(id)
+        .filter(|_| leases::pan_is_ours(bench, id) && !zeroing::is_open_for(bench, id))?;
     let sense = bench.sense(channel)?;
     sense.mass(bench.now, bench.allowed_age(channel))?;
     let rest = sense.rest.at_rest(&bench.settings().rest_test(scale.d, true))?;

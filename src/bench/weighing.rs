@@ -50,6 +50,10 @@ pub fn run(bench: &mut Bench) {
 }
 
 fn weigh(bench: &mut Bench, pan: &Pan) {
+    let from_the_pan = pan.weighing.captured.is_none() || pan.weighing.tare.is_some();
+    if from_the_pan && zeroing::is_open_for(bench, &pan.id) {
+        return;
+    }
     if !leases::pan_is_ours(bench, &pan.id) {
         // what another batch left on the pan tells nothing of this one
         zero::lighter_than_empty(bench, pan);
@@ -69,7 +73,7 @@ fn weigh(bench: &mut Bench, pan: &Pan) {
 /// Nothing may be counted before the empty vessel (or the pot with what is in it) has come to
 /// rest.
 fn await_vessel(bench: &mut Bench, pan: &Pan) {
-    if zeroing::is_pending_for(bench, &pan.id) || zero::lighter_than_empty(bench, pan) {
+    if zero::lighter_than_empty(bench, pan) {
         return;
     }
     if zero::shows_nought(bench, pan) {
@@ -461,7 +465,7 @@ pub fn phase(bench: &Bench, batch: &Batch) -> Option<Phase> {
     let blind = AlarmId::PouringBlind { batch: batch.id.clone(), step: batch.step()?.key.clone() };
     Some(match weighing.tare {
         _ if bench.is_caustic_over(&batch.id) => Phase::Over,
-        _ if weighing.zero_doubted => Phase::ZeroDoubted,
+        _ if weighing.zero_doubted || zeroing::is_open_for(bench, &batch.id) => Phase::ZeroDoubted,
         _ if bench.state.alarms.get(&blind).is_some_and(|alarm| alarm.active) => Phase::Blind,
         _ if weighing.captured.is_some() => Phase::Captured,
         _ if weighing.lifted && weighing.tare.is_some() => Phase::Lifted,

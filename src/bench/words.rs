@@ -14,7 +14,7 @@ use super::state::State;
 use super::view::Phase;
 use super::{
     combine, cook_clock, cook_end, cool, in_process, leases, names, pan_press, remedy_words,
-    room_left, spot, vessel_back, vessels, watches,
+    room_left, spot, vessel_back, vessels, watches, zeroing,
 };
 use crate::chemistry::IngredientId;
 use crate::plan::{CookTest, StepKind, TestMethod, TestValue, Units, Vessel, Weigh, Window};
@@ -81,6 +81,9 @@ fn weighing_sentence(
     let units = &batch.control.units;
     let name = &weigh.name;
     if let Some(words) = vessels::sentence(batch) {
+        return words.to_owned();
+    }
+    if let Some(words) = zeroing::sentence(bench, &batch.id) {
         return words.to_owned();
     }
     match phase {
@@ -189,7 +192,8 @@ fn words_of(bench: &Bench, fact: &Fact) -> Option<String> {
             "The empty pan is known again: put the same vessel back.".to_owned()
         }
         Fact::ZeroAsked { .. } => "The scale takes its zero: leave the pan alone.".to_owned(),
-        Fact::ZeroTaken { .. } => "The scale is at zero.".to_owned(),
+        Fact::ZeroTaken { .. } => "The scale has taken its zero.".to_owned(),
+        Fact::ZeroNotTaken { in_doubt: true, .. } => zeroing::IN_DOUBT.to_owned(),
         Fact::ZeroNotTaken { .. } => {
             "The scale did not take the zero: clear the pan, wait until it is still, and ask again, \
              or press its own key."

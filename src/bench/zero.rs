@@ -6,6 +6,7 @@ use super::fact::{BatchId, Fact};
 use super::law::Bench;
 use super::settings::Settings;
 use super::weighing::Pan;
+use super::zeroing;
 use crate::chemistry::IngredientId;
 use crate::quantity::Mass;
 
@@ -45,7 +46,10 @@ pub fn run(bench: &mut Bench, pan: &Pan) -> bool {
 /// The same while something is taken out of a vessel on the pan: there nothing is decided from the
 /// load until the doubt is settled, so it needs no fact of its own.
 pub fn of_vessel(bench: &mut Bench, id: &BatchId, of: &IngredientId) {
-    let Some((channel, scale)) = bench.state.scale_of(id).filter(|_| bench.scale_doubted(id))
+    let Some((channel, scale)) = bench
+        .state
+        .scale_of(id)
+        .filter(|_| bench.scale_doubted(id) && !zeroing::is_open_for(bench, id))
     else {
         return;
     };

@@ -1,8 +1,9 @@
 //! The scale is set to zero by its own command, from a screen.
 //!
 //! It moves what everything is counted from, so it is sent only where the books know of nothing
-//! on the pan: never with a vessel counted, never near a cup of caustic. What the empty pan reads
-//! afterwards is expected, and becomes the zero of the books: no scale that slept is suspected.
+//! on the pan: never with a vessel counted, never with a cup of caustic about. What the empty pan
+//! reads afterwards is expected, and becomes the zero of the books: no scale that slept is
+//! suspected. Where nobody saw whether it was obeyed, nothing is counted until a bare pan was seen.
 //! The instrument's own tare is not used at all: it would hide a vessel from the books.
 
 use serde::{Deserialize, Serialize};
@@ -30,6 +31,10 @@ const RANGE_PART: i64 = 25;
 pub struct Zeroing {
     pub asked: Moment,
     pub came: ZeroCame,
+    /// A load was read since, or may have been there unseen: nought may be what it is called.
+    loaded: bool,
+    /// The highest rest since the doubt began.
+    highest: Option<Mass>,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -39,12 +44,19 @@ pub enum ZeroCame {
     Asked,
     Taken,
     NotTaken,
+    /// Nobody saw whether it was taken, nor with what on the pan.
+    InDoubt,
 }
 
 impl Zeroing {
+    fn asked_at(asked: Moment, loaded: bool) -> Zeroing {
+        Zeroing { asked, came: ZeroCame::Asked, loaded, highest: None }
+    }
+
     /// What a screen says of it; after a while it is no news.
     pub fn shown(self, now: Moment) -> Option<ZeroCame> {
-        (now.since(self.asked) < NEWS).then_some(self.came)
+        let lasts = self.came == ZeroCame::InDoubt;
+        (lasts || now.since(self.asked) < NEWS).then_some(self.came)
     }
 }
 
@@ -68,7 +80,7 @@ pub fn ask(bench: &mut Bench, channel: &Channel) -> Result<Reply, String> {
     let sense = bench.senses.channels.entry(channel.clone()).or_default();
     // what rested before the command tells nothing of what it did
     sense.rest.clear();
-    sense.zeroing = Some(Zeroing { asked: bench.now, came: ZeroCame::Asked });
+    sense.zeroing = Some(Zeroing::asked_at(bench.now, false));
     let batch = bench.state.leases.get(channel).cloned();
     bench.emit(Fact::ZeroAsked { batch, channel: channel.clone(), gross });
     bench.order(Order::Zero { instrument: setup.instrument });
@@ -83,6 +95,10 @@ fn may_zero(bench: &Bench, setup: &ChannelSetup, facts: ScaleFacts) -> Result<Ma
     if let Some(batch) = holder.filter(|batch| is_counting(batch)) {
         return Err(refusals::no_zero_while_weighing(&pot(&batch.id)));
     }
+    // it may reach the scale late, with the cup put down meanwhile: a clear pan is not enough
+    if let Some(batch) = bench.state.batches.values().find(|batch| batch.has_caustic_cup()) {
+        return Err(refusals::no_zero_with_caustic_about(&pot(&batch.id)));
+    }
     let clear = leases::is_clear(bench, channel);
     if let Some(id) = leases::caustic_may_be_on(bench, channel) {
         return Err(refusals::no_zero_near_caustic(&pot(&id)));
@@ -91,6 +107,8 @@ fn may_zero(bench: &Bench, setup: &ChannelSetup, facts: ScaleFacts) -> Result<Ma
     // with a batch open the books say what an empty pan reads; without one the operator does
     let empty = if bench.state.batches.is_empty() {
         at_rest.abs() * RANGE_PART <= facts.capacity
+    } else if is_open(bench, channel) {
+        return Err(refusals::no_zero_in_doubt());
     } else {
         clear
     };
@@ -108,28 +126,88 @@ fn is_counting(batch: &Batch) -> bool {
 
 /// Notices that the command was obeyed, or that it was not.
 pub fn run(bench: &mut Bench) {
-    let waiting: Vec<(ChannelSetup, ScaleFacts, Moment)> = bench
+    let open: Vec<(ChannelSetup, ScaleFacts, Mass)> = bench
         .state
         .setup_ref()
         .into_iter()
         .flat_map(|setup| &setup.channels)
         .filter_map(|setup| match setup.role {
             Role::Scale { facts, .. } => {
-                Some((setup.clone(), facts, pending(bench, &setup.channel)?))
+                let before = bench.state.zero_asked.get(&setup.channel)?;
+                Some((setup.clone(), facts, *before))
             }
             Role::Probe { .. } => None,
         })
         .collect();
-    for (setup, facts, asked) in waiting {
+    for (setup, facts, before) in open {
+        let zeroing = look(bench, &setup, facts, before);
         let rest = rest(bench, &setup, facts);
-        if let Some(offset) = rest.filter(|rest| rest.abs() <= facts.d) {
-            taken(bench, &setup.channel, offset);
-        } else if bench.now.since(asked) >= WITHIN {
-            came(bench, &setup.channel, ZeroCame::NotTaken);
-            let batch = bench.state.leases.get(&setup.channel).cloned();
-            bench.emit(Fact::ZeroNotTaken { batch, channel: setup.channel, gross: rest });
+        match zeroing.came {
+            ZeroCame::InDoubt => in_doubt(bench, &setup, facts, (before, rest)),
+            _ => on_its_way(bench, &setup, facts, (before, rest)),
         }
     }
+}
+
+/// Keeps whether a load was on the pan since the command.
+fn look(bench: &mut Bench, setup: &ChannelSetup, facts: ScaleFacts, before: Mass) -> Zeroing {
+    let (now, light) = (bench.now, light(bench, facts));
+    let load = bench.sense(setup).and_then(|sense| sense.mass(now, bench.allowed_age(setup)));
+    let sense = bench.senses.channels.entry(setup.channel.clone()).or_default();
+    let over = sense.overloaded();
+    // after a restart, or with the port gone, nobody knows what has been on the pan
+    let zeroing = sense.zeroing.get_or_insert(Zeroing::asked_at(now, true));
+    // neither what it read before nor nought
+    zeroing.loaded |=
+        over || load.is_some_and(|load| load - before >= light && load.abs() >= light);
+    *zeroing
+}
+
+fn on_its_way(
+    bench: &mut Bench,
+    setup: &ChannelSetup,
+    facts: ScaleFacts,
+    (before, rest): (Mass, Option<Mass>),
+) {
+    let Some(zeroing) = zeroing(bench, &setup.channel) else { return };
+    let nought = rest.filter(|rest| rest.abs() <= facts.d);
+    if let Some(offset) = nought.filter(|_| !zeroing.loaded) {
+        taken(bench, &setup.channel, offset);
+    } else if bench.now.since(zeroing.asked) >= WITHIN {
+        let still = rest.is_some_and(|rest| is_still(rest, before, facts));
+        not_taken(bench, &setup.channel, rest, !still);
+    }
+}
+
+/// A bare pan settles it: one that reads what it did before, or that all has just been taken off.
+fn in_doubt(
+    bench: &mut Bench,
+    setup: &ChannelSetup,
+    facts: ScaleFacts,
+    (before, rest): (Mass, Option<Mass>),
+) {
+    let light = light(bench, facts);
+    let (Some(rest), Some(zeroing)) = (rest, zeroing(bench, &setup.channel)) else { return };
+    let fell = zeroing.highest.is_some_and(|highest| rest <= highest - light);
+    let bare = fell && rest < before.max(Mass::ZERO) + light;
+    if is_still(rest, before, facts) {
+        not_taken(bench, &setup.channel, Some(rest), false);
+    } else if bare || (!zeroing.loaded && rest.abs() <= facts.d) {
+        taken(bench, &setup.channel, rest);
+    } else if let Some(sense) = bench.senses.channels.get_mut(&setup.channel) {
+        let highest = zeroing.highest.max(Some(rest));
+        sense.zeroing = Some(Zeroing { highest, ..zeroing });
+    }
+}
+
+/// At rest at the very load it had when asked: certainly not taken. Nought tells nothing.
+fn is_still(rest: Mass, before: Mass, facts: ScaleFacts) -> bool {
+    (rest - before).abs() <= facts.d && rest.abs() > facts.d
+}
+
+/// What is lighter than any vessel.
+fn light(bench: &Bench, facts: ScaleFacts) -> Mass {
+    facts.d * i64::from(bench.settings().vessel_min_d)
 }
 
 /// The newest load, if it is at rest.
@@ -150,6 +228,12 @@ fn taken(bench: &mut Bench, channel: &Channel, offset: Mass) {
     bench.emit(Fact::ZeroTaken { batch, channel: channel.clone(), offset });
 }
 
+fn not_taken(bench: &mut Bench, channel: &Channel, gross: Option<Mass>, in_doubt: bool) {
+    came(bench, channel, if in_doubt { ZeroCame::InDoubt } else { ZeroCame::NotTaken });
+    let batch = bench.state.leases.get(channel).cloned();
+    bench.emit(Fact::ZeroNotTaken { batch, channel: channel.clone(), gross, in_doubt });
+}
+
 fn came(bench: &mut Bench, channel: &Channel, came: ZeroCame) {
     let sense = bench.senses.channels.get_mut(channel);
     if let Some(zeroing) = sense.and_then(|sense| sense.zeroing.as_mut()) {
@@ -157,17 +241,38 @@ fn came(bench: &mut Bench, channel: &Channel, came: ZeroCame) {
     }
 }
 
+fn zeroing(bench: &Bench, channel: &Channel) -> Option<Zeroing> {
+    bench.senses.channels.get(channel)?.zeroing
+}
+
 /// Since when the command is on its way.
 pub fn pending(bench: &Bench, channel: &Channel) -> Option<Moment> {
-    let zeroing = bench.senses.channels.get(channel)?.zeroing?;
+    let zeroing = zeroing(bench, channel)?;
     (zeroing.came == ZeroCame::Asked).then_some(zeroing.asked)
 }
 
-/// Meanwhile no vessel is counted: the scale might call it nothing.
-pub fn is_pending_for(bench: &Bench, id: &BatchId) -> bool {
-    let scale = bench.state.scale_of(id);
-    scale.is_some_and(|(setup, _)| pending(bench, &setup.channel).is_some())
+/// A command was sent, and nobody knows yet what became of it.
+pub fn is_open(bench: &Bench, channel: &Channel) -> bool {
+    bench.state.zero_asked.contains_key(channel)
 }
+
+/// Meanwhile nothing is counted: the scale might call a vessel nothing.
+pub fn is_open_for(bench: &Bench, id: &BatchId) -> bool {
+    bench.state.scale_of(id).is_some_and(|(setup, _)| is_open(bench, &setup.channel))
+}
+
+/// What is to be done about it, before anything is put on this pan to be weighed.
+pub fn sentence(bench: &Bench, id: &BatchId) -> Option<&'static str> {
+    let (setup, _) = bench.state.scale_of(id).filter(|_| is_open_for(bench, id))?;
+    match zeroing(bench, &setup.channel)?.came {
+        ZeroCame::Asked => Some("The scale takes its zero: leave the pan alone."),
+        ZeroCame::InDoubt => Some(IN_DOUBT),
+        ZeroCame::Taken | ZeroCame::NotTaken => None,
+    }
+}
+
+pub const IN_DOUBT: &str = "The scale may have another zero: take everything off the pan. If it is \
+                            bare, put a vessel on it and take that off again.";
 
 pub fn deadlines(bench: &Bench) -> Vec<Moment> {
     let channels = bench.senses.channels.keys();

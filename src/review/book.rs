@@ -57,6 +57,11 @@ impl<'a> Book<'a> {
         bench.chain(self.own.iter().copied())
     }
 
+    /// All there is, of other batches too, in the order of the journal.
+    pub fn all(&self) -> impl Iterator<Item = &'a Dated> + '_ {
+        self.all.iter().copied()
+    }
+
     /// By number: a civil clock that was set back must not hide what came later.
     pub fn is_before(&self, dated: &Dated) -> bool {
         dated.numbered.number < self.started.numbered.number

@@ -5,7 +5,7 @@ use super::book::Book;
 use super::evidence::{Evidence, Trace};
 use super::heat;
 use super::thin::thinned;
-use crate::bench::{Fact, ProbeAt, Target};
+use crate::bench::{Fact, ProbeAt, State, Target};
 use crate::plan::{StepKind, Window};
 use crate::quantity::{Mass, Span, Temperature};
 use crate::reading::Channel;
@@ -184,24 +184,33 @@ fn spots(book: &Book, wanted: ProbeAt) -> Vec<Spot> {
     spots.collect()
 }
 
+/// From when on what stood on the pan before anything was poured, as the books of the bench had it:
+/// a zero moves it, whoever had the scale then.
+fn tares(book: &Book, key: &str) -> Vec<(i64, Mass)> {
+    let mut state = State::default();
+    let mut tares: Vec<(i64, Mass)> = Vec::new();
+    for dated in book.all() {
+        state.apply(&dated.numbered);
+        let batch = state.batches.get(book.evidence.batch);
+        let at_it = batch.filter(|batch| batch.step().is_some_and(|step| step.key == key));
+        let tare = at_it.and_then(|batch| batch.weigh()?.1.tare);
+        if let Some(tare) = tare.filter(|tare| tares.last().is_none_or(|(_, last)| last != tare)) {
+            tares.push((dated.utc_ns, tare));
+        }
+    }
+    tares
+}
+
 fn pour(book: &Book, pan: &PanTrace) -> Option<PourChart> {
     let (index, step) = book.steps().enumerate().find(|(_, step)| step.key == pan.step)?;
     let (from, until) = during(book, &pan.step)?;
     let mut target = None;
     let mut captured = None;
-    // from when on what stood on the pan before anything was poured
-    let mut tares: Vec<(i64, Mass)> = Vec::new();
+    let tares = tares(book, &pan.step);
     for dated in &book.own {
         match &dated.numbered.fact {
             Fact::StepBegun { step, target: to, .. } if step == &pan.step => target = *to,
             Fact::Retargeted { step, target: to, .. } if step == &pan.step => target = Some(*to),
-            Fact::Tared { step, gross, .. } if step == &pan.step => {
-                tares.push((dated.utc_ns, *gross));
-            }
-            Fact::ZeroChecked { step, offset, .. } if step == &pan.step => {
-                let tare = tares.last().map(|(_, tare)| *tare + *offset);
-                tares.extend(tare.map(|tare| (dated.utc_ns, tare)));
-            }
             Fact::Captured { step, net, gross: Some(_), .. } if step == &pan.step => {
                 captured = Some((dated.utc_ns, *net));
             }

@@ -123,6 +123,9 @@ fn words<'a>(book: &Book, dated: &'a Dated) -> Option<(Option<&'a str>, String)>
             let words = format!("scale set to zero by command: {}", mass(book, *offset));
             (None, words)
         }
+        Fact::ZeroNotTaken { in_doubt: true, .. } => {
+            (None, "the scale was told to take a zero, and nobody saw whether it did".to_owned())
+        }
         Fact::ZeroNotTaken { .. } => {
             (None, "the scale was told to take a zero and did not".to_owned())
         }

@@ -14,7 +14,8 @@ use panroom::plan::{ControlRecipe, Units};
 use panroom::quantity::{Mass, MassUnit, Moment, Share, Span, Temperature, TemperatureUnit};
 use panroom::reading::Channel;
 use panroom::review::{
-    AlarmEnd, Dated, Evidence, Gap, Grade, Review, Trace, UnseenKind, review, text,
+    AlarmEnd, Dated, Evidence, Gap, Grade, PanTrace, Review, Trace, UnseenKind, charts, review,
+    text,
 };
 
 use crate::driver::{CUP_G, Driver, JUG_G, POT_G, batch_id, control, g};
@@ -183,6 +184,35 @@ fn whole() -> Driver {
     glycerin_and_pour(&mut driver);
     close(&mut driver, Outcome::Finished, "mild, hard");
     driver
+}
+
+/// Two zeros in one weighing, by hand: 400 g of pot, 406 g once the bare pan reads 6 g, 402 g once
+/// it reads 2 g, not 408 g.
+#[test]
+fn a_second_zero_moves_the_drawn_pour_by_the_difference() {
+    let mut driver = started_with(control(), None);
+    driver.put(400.0);
+    driver.pour_to(450.0);
+    let mut drawn = |zero: f64, was: f64| {
+        driver.scale_talks = false;
+        driver.run(10.0);
+        driver.scale_talks = true;
+        for load in [450.0 + was + 6.0, zero, 450.0 + zero] {
+            driver.put(load);
+        }
+        driver.run(3.0);
+        let evidence = evidence(&driver);
+        let at = evidence.facts.last().unwrap().utc_ns;
+        let gross = Mass::from_grams_rounded(450.0 + zero);
+        let readings = (0..2).map(|second| (at + second * NS_PER_S, gross)).collect();
+        let pan = PanTrace { step: "weigh-coconut".to_owned(), readings };
+        let pour = charts(&evidence, &[pan]).unwrap().pours.remove(0);
+        pour.points.iter().filter_map(|(_, net)| *net).collect::<Vec<_>>()
+    };
+    for (zero, was) in [(6.0, 0.0), (2.0, 6.0)] {
+        let net = drawn(zero, was);
+        assert!(!net.is_empty() && net.iter().all(|net| *net == g("50")), "{zero} g: {net:?}");
+    }
 }
 
 #[test]

@@ -11,6 +11,7 @@ use std::time::Duration;
 
 use panroom::bench::{Act, Fact, Input, Order, Phase, Reply, ZeroCame};
 use panroom::demo::SimPort;
+use panroom::quantity::Mass;
 use panroom::reading::{Channel, Status};
 
 use crate::browser::Browser;
@@ -41,14 +42,40 @@ fn doubts(driver: &Driver) -> usize {
     driver.facts.iter().filter(|numbered| doubt(&numbered.fact)).count()
 }
 
+/// The first oil is captured and the pot is off the pan: no caustic is about yet.
+fn between_oils() -> Driver {
+    let mut driver = Driver::started();
+    driver.put(POT_G);
+    driver.pour_without_rest(POT_G + 100.0);
+    while driver.captured("coconut").is_none() {
+        driver.tick();
+    }
+    driver.put(0.0);
+    driver.expect_step("weigh-olive");
+    driver
+}
+
+fn zeros(driver: &Driver) -> Vec<Mass> {
+    driver.bench.state().zeros.values().copied().collect()
+}
+
+fn tared(driver: &Driver) -> bool {
+    let olive = |fact: &Fact| matches!(fact, Fact::Tared { step, .. } if step == "weigh-olive");
+    driver.facts.iter().any(|numbered| olive(&numbered.fact))
+}
+
+/// The pot comes back, and 200 g of olive oil are 200 g.
+fn olive_is_weighed_right(driver: &mut Driver, pot: f64) {
+    driver.put(pot);
+    assert!(tared(driver));
+    driver.pour_to(pot + 200.0);
+    assert_eq!(driver.captured("olive"), Some(g("200")));
+}
+
 /// Between two weighings the empty pan has drifted by 0.9 g; the pot comes back and is known.
 #[test]
 fn a_zero_by_command_is_expected_and_moves_the_books_with_it() {
-    let mut driver = Driver::started();
-    driver.put(POT_G);
-    driver.pour_to(POT_G + 100.0);
-    driver.pour_to(POT_G + 300.0);
-    driver.expect_step("weigh-naoh");
+    let mut driver = between_oils();
     driver.put(0.9);
     driver.inputs.push((driver.now, Input::Act(zero())));
     let output = driver.bench.handle(driver.now, &Input::Act(zero()));
@@ -67,10 +94,7 @@ fn a_zero_by_command_is_expected_and_moves_the_books_with_it() {
         _ => None,
     });
     assert_eq!(taken, Some((g("0"), true)));
-    driver.put(CUP_G);
-    driver.pour_to(CUP_G + driver.target());
-    driver.put(0.0);
-    assert!(driver.captured("naoh").is_some());
+    olive_is_weighed_right(&mut driver, POT_G + 100.0);
     assert_eq!(doubts(&driver), 0, "nobody suspects the scale of having slept");
 }
 
@@ -78,7 +102,7 @@ fn a_zero_by_command_is_expected_and_moves_the_books_with_it() {
 /// otherwise a doubt.
 #[test]
 fn the_silence_of_a_scale_that_takes_its_zero_is_no_doubt() {
-    let mut driver = Driver::oils_weighed();
+    let mut driver = between_oils();
     driver.put(0.9);
     assert_eq!(driver.act(zero()), Reply::Done);
     driver.scale_talks = false;
@@ -86,7 +110,7 @@ fn the_silence_of_a_scale_that_takes_its_zero_is_no_doubt() {
     driver.scale_talks = true;
     driver.put(0.0);
     assert_eq!(came(&driver), Some(ZeroCame::Taken));
-    driver.put(CUP_G);
+    driver.put(POT_G + 100.0);
     assert_eq!(driver.view().batches[0].weighing.as_ref().unwrap().phase, Phase::Pouring);
     assert_eq!(doubts(&driver), 0);
 }
@@ -104,16 +128,21 @@ fn no_zero_is_told_with_anything_counted_on_the_pan() {
 
 #[test]
 fn no_zero_is_told_near_caustic() {
-    let mut driver = Driver::at_caustic();
+    let about = "the caustic of pot A is being weighed or not dissolved yet";
+    let mut driver = Driver::oils_weighed();
+    refused(&mut driver, about);
+    driver.put(CUP_G);
     refused(&mut driver, "pot A is being weighed on it");
     let full = CUP_G + driver.target();
     driver.pour_to(full);
     refused(&mut driver, "pot A is being weighed on it");
     driver.put(0.0);
     driver.expect_step("weigh-water");
+    // the pan is clear, and the cup beside it could be put down before the command arrives
+    refused(&mut driver, about);
     // the cup with the caustic comes back to an empty pan, and is no vessel for water
     driver.put(full);
-    refused(&mut driver, "the caustic of pot A is or may be on the pan");
+    refused(&mut driver, about);
 }
 
 /// 20 d is the least that may be a vessel: 2.0 g on this scale.
@@ -148,7 +177,7 @@ fn without_a_batch_a_scale_switched_on_under_a_load_can_be_zeroed() {
 
 #[test]
 fn a_scale_that_does_not_obey_is_told_of_and_the_books_stay() {
-    let mut driver = Driver::oils_weighed();
+    let mut driver = between_oils();
     driver.put(0.9);
     assert_eq!(driver.act(zero()), Reply::Done);
     driver.run(7.9);
@@ -160,29 +189,102 @@ fn a_scale_that_does_not_obey_is_told_of_and_the_books_stay() {
         _ => None,
     });
     assert_eq!(said, Some(Some(g("0.9"))));
-    assert!(driver.bench.state().zeros.is_empty());
-    driver.put(CUP_G);
+    assert!(zeros(&driver).is_empty());
+    driver.put(POT_G + 100.0);
     assert_eq!(driver.view().batches[0].weighing.as_ref().unwrap().phase, Phase::Pouring);
 }
 
-/// A cup put down too early: the scale may be about to call it nothing, so it is not counted.
+/// A pot put down too early: the scale may be about to call it nothing, so it is not counted, and
+/// not after its time either, until a bare pan has been seen.
 #[test]
-fn no_vessel_is_counted_while_the_zero_is_on_its_way() {
-    let mut driver = Driver::oils_weighed();
+fn no_vessel_is_counted_until_it_is_known_what_became_of_the_zero() {
+    let mut driver = between_oils();
     assert_eq!(driver.act(zero()), Reply::Done);
-    driver.put(CUP_G);
-    let tared = |driver: &Driver| {
-        driver
-            .facts
-            .iter()
-            .any(|fact| matches!(&fact.fact, Fact::Tared { step, .. } if step == "weigh-naoh"))
-    };
+    driver.put(POT_G + 100.0);
     assert!(!tared(&driver));
-    driver.run(6.0);
+    assert_eq!(came(&driver), Some(ZeroCame::Asked));
+    driver.run(36.0);
+    assert!(!tared(&driver));
+    assert_eq!(came(&driver), Some(ZeroCame::InDoubt), "for as long as it lasts");
+    let batch = &driver.view().batches[0];
+    assert_eq!(batch.weighing.as_ref().unwrap().phase, Phase::ZeroDoubted);
+    assert!(batch.sentence.contains("take everything off the pan"), "{}", batch.sentence);
+    driver.act(zero());
+    let again = |fact: &Fact| matches!(fact, Fact::ZeroAsked { .. });
+    assert_eq!(driver.facts.iter().filter(|numbered| again(&numbered.fact)).count(), 1);
+    driver.put(0.0);
+    assert_eq!(zeros(&driver), [g("0")]);
+    olive_is_weighed_right(&mut driver, POT_G + 100.0);
+}
+
+/// The books are at -150 g; the scale obeys at once, and the pot is back before it has rested.
+fn obeyed_unseen() -> Driver {
+    let mut driver = between_oils();
+    driver.put(-150.0);
+    assert_eq!(zeros(&driver), [g("-150")]);
+    assert_eq!(driver.act(zero()), Reply::Done);
+    driver.load = 0.0;
+    driver.run(1.0);
+    driver.load = POT_G + 100.0;
+    driver.run(1.0);
+    assert_eq!(came(&driver), Some(ZeroCame::Asked));
+    driver
+}
+
+#[test]
+fn a_zero_that_was_obeyed_unseen_is_in_doubt_until_the_pan_is_bare() {
+    let mut driver = obeyed_unseen();
+    driver.run(10.0);
+    assert_eq!(came(&driver), Some(ZeroCame::InDoubt));
+    assert!(!tared(&driver), "the pot would be wrong by 150 g");
+    driver.put(0.0);
+    assert_eq!(zeros(&driver), [g("0")]);
+    olive_is_weighed_right(&mut driver, POT_G + 100.0);
+}
+
+#[test]
+fn a_restart_does_not_forget_a_zero_that_was_asked() {
+    let mut driver = obeyed_unseen();
+    driver.kill_and_restart();
+    driver.run(3.0);
+    assert!(!tared(&driver));
+    driver.run(10.0);
+    assert_eq!(came(&driver), Some(ZeroCame::InDoubt));
+    assert!(!tared(&driver), "the pot would be wrong by 150 g");
+    driver.put(0.0);
+    assert_eq!(zeros(&driver), [g("0")]);
+    olive_is_weighed_right(&mut driver, POT_G + 100.0);
+    // where it rests at what it read before, nothing was taken
+    let mut driver = between_oils();
+    driver.put(-150.0);
+    assert_eq!(driver.act(zero()), Reply::Done);
+    driver.kill_and_restart();
+    driver.run(9.0);
     assert_eq!(came(&driver), Some(ZeroCame::NotTaken));
-    driver.run(30.0);
-    assert_eq!(came(&driver), None, "no news any more");
-    assert!(tared(&driver), "after that it is");
+    olive_is_weighed_right(&mut driver, POT_G - 50.0);
+}
+
+/// 20 d, 2.0 g on this scale, are the least that may be a vessel. The scale calls it nought.
+#[test]
+fn nought_is_not_believed_with_a_load_read_since_the_command() {
+    for (load, believed) in [(1.9, true), (2.0, false), (POT_G + 100.0, false)] {
+        let mut driver = between_oils();
+        assert_eq!(driver.act(zero()), Reply::Done);
+        driver.load = load;
+        driver.run(1.0);
+        driver.load = 0.0;
+        driver.run(3.0);
+        let now = if believed { ZeroCame::Taken } else { ZeroCame::Asked };
+        assert_eq!(came(&driver), Some(now), "{load} g");
+        driver.run(10.0);
+        if believed {
+            continue;
+        }
+        assert_eq!(came(&driver), Some(ZeroCame::InDoubt), "{load} g");
+        driver.put(-load);
+        assert_eq!(zeros(&driver).iter().map(|zero| zero.grams()).collect::<Vec<_>>(), [-load]);
+        olive_is_weighed_right(&mut driver, POT_G + 100.0 - load);
+    }
 }
 
 #[test]
@@ -204,14 +306,14 @@ fn what_cannot_be_told_says_why() {
 /// The record of the batch says that the zero was moved, and by whom: nobody's key.
 #[test]
 fn a_restart_finds_the_zero_that_was_taken() {
-    let mut driver = Driver::oils_weighed();
+    let mut driver = between_oils();
     driver.put(0.9);
     assert_eq!(driver.act(zero()), Reply::Done);
     driver.put(0.0);
     assert_eq!(came(&driver), Some(ZeroCame::Taken));
     driver.kill_and_restart();
     assert_eq!(came(&driver), None, "what was under way is forgotten");
-    assert_eq!(driver.bench.state().zeros.values().copied().collect::<Vec<_>>(), [g("0")]);
+    assert_eq!(zeros(&driver), [g("0")]);
 }
 
 // --- the real daemon -------------------------------------------------------------------------------
