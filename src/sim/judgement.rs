@@ -162,6 +162,12 @@ impl Hand {
             Ask::SameCup { .. } => {
                 let cup = self.vessel_for(batch.weighing.as_ref()?);
                 let same = scene.on_pan.as_ref()? == &cup;
+                let caustic = &batch.weighing.as_ref()?.ingredient;
+                let mut others = scene.vessels.iter().filter(|(name, _)| **name != cup);
+                if others.any(|(_, other)| other.contents.contains_key(caustic)) {
+                    // caustic in two cups: neither yes nor no is true
+                    return None;
+                }
                 Some(if same { Want::Press(vec![confirm], 3) } else { Want::Take })
             }
             Ask::Look if self.orders.ignores_looks => None,

@@ -3,7 +3,8 @@
 use std::collections::BTreeMap;
 
 use panroom::bench::{
-    AlarmChange, AlarmId, Bench, CaptureHow, Fact, Numbered, Phase, Remedy, Role, Target, View,
+    AlarmChange, AlarmId, AlarmView, Bench, CaptureHow, Fact, Numbered, Phase, Remedy, Role,
+    Target, View,
 };
 use panroom::chemistry::IngredientId;
 use panroom::quantity::{Mass, MassUnit, Span};
@@ -46,9 +47,13 @@ impl Checks {
     }
 
     /// What the disk did not hold is not known any more.
-    pub fn restarted(&mut self, over_is_active: bool) {
+    pub fn restarted(&mut self, view: &View) {
         self.over_since = None;
-        self.over_is_active = over_is_active;
+        let over =
+            |alarm: &AlarmView| alarm.active && matches!(alarm.alarm, AlarmId::CausticOver { .. });
+        self.over_is_active = view.alarms.iter().any(over);
+        let weighing = view.batches.first().and_then(|batch| batch.weighing.as_ref());
+        self.target = weighing.map(|weighing| weighing.target);
     }
 
     /// Invariants 1, 2, 3 and the numbering, on what has just been decided.

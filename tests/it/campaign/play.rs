@@ -3,9 +3,7 @@
 use std::sync::Arc;
 
 use panroom::bench::View;
-use panroom::bench::{
-    Act, AlarmId, Bench, Fact, Input, JournalStatus, Numbered, Output, SessionOpened,
-};
+use panroom::bench::{Act, Bench, Fact, Input, JournalStatus, Numbered, Output, SessionOpened};
 use panroom::quantity::{Mass, MassUnit, Moment, Span};
 use panroom::reading::{Reading, Value};
 use panroom::sim::fixture::{self, SimBench};
@@ -202,10 +200,7 @@ impl<'a> Play<'a> {
         self.origin = (until, Moment::from_nanos(0) + Span::from_secs(7));
         self.session += 1;
         self.tally.restarts += 1;
-        let mut alarms = self.bench.state().alarms.iter();
-        let over =
-            alarms.any(|(id, alarm)| alarm.active && matches!(id, AlarmId::CausticOver { .. }));
-        self.checks.restarted(over);
+        self.checks.restarted(&self.bench.view(Moment::from_nanos(0)));
         self.open_session(until, Some(last_seen));
     }
 
