@@ -21,19 +21,19 @@ use super::{
 use crate::chemistry::IngredientId;
 use crate::plan::{Amount, ControlRecipe, Severity, StepKind};
 use crate::quantity::Mass;
+use crate::recipe::InPot;
 
 /// Longer than any label.
 const LOT_LONGEST: usize = 60;
 
 pub fn take(bench: &mut Bench, act: &Act) {
     let answer = match act {
-        Act::Start { batch, control, operator } => start(bench, batch, control, operator.clone()),
+        Act::Start { batch, control, operator, in_pot } => {
+            start(bench, batch, control, operator.clone(), in_pot)
+        }
         Act::Confirm { prompt } => confirm(bench, *prompt),
         Act::Choose { prompt, remedy } => choose(bench, *prompt, *remedy),
         Act::Vessel { prompt, vessel } => say_vessel(bench, *prompt, vessel),
-        Act::InPot { batch, ingredient, mass, doubt } => {
-            in_pot::declare(bench, batch, ingredient, *mass, *doubt)
-        }
         Act::Correct { batch, ingredient, mass, reason } => {
             remedies::correct(bench, batch, ingredient, *mass, reason).map(|()| Reply::Done)
         }
@@ -76,7 +76,6 @@ pub fn take(bench: &mut Bench, act: &Act) {
 fn asked_instead(bench: &Bench, act: &Act) -> Option<PromptId> {
     let named = match act {
         Act::Declare { batch, .. }
-        | Act::InPot { batch, .. }
         | Act::Correct { batch, .. }
         | Act::AskRemedy { batch, .. }
         | Act::Lot { batch, .. }
@@ -104,9 +103,11 @@ fn start(
     id: &BatchId,
     control: &Arc<ControlRecipe>,
     operator: Option<String>,
+    said: &[InPot],
 ) -> Answer {
     if let Some(open) = bench.state.batches.get(id) {
-        let same = open.control.recipe_digest == control.recipe_digest;
+        let same = open.control.recipe_digest == control.recipe_digest
+            && open.in_pot == in_pot::by_oil(said);
         return if same { Ok(Reply::AlreadyDone) } else { Err(refusals::number_in_use(id)) };
     }
     if bench.state.closed.contains_key(id) {
@@ -121,7 +122,9 @@ fn start(
     if bench.state.setup_ref().is_none_or(|setup| setup.scale().is_none()) {
         return Err(refusals::no_scale());
     }
+    in_pot::check(control, said)?;
     bench.emit(Fact::BatchStarted { batch: id.clone(), control: Arc::clone(control), operator });
+    in_pot::declare(bench, id, said);
     leases::take_free(bench, id);
     Ok(Reply::Done)
 }

@@ -1,13 +1,16 @@
 //! Oils that are in the pot before anything is weighed: the operator says which and how much, and
 //! weighing goes on from there. They stay marked as declared, with how good they are said to be.
 
+use std::collections::BTreeMap;
+
 use super::batch::Batch;
 use super::fact::{BatchId, CaptureHow, Fact};
-use super::law::{Bench, Reply};
+use super::law::Bench;
 use super::refusals;
 use crate::chemistry::{IngredientId, Masses, ScaleFacts};
 use crate::plan::{Amount, ControlRecipe, Vessel};
 use crate::quantity::{Mass, Share};
+use crate::recipe::InPot;
 
 /// A mass declared by hand is taken to be good to ± this part of it, or to ± one interval of the
 /// bench's own scale if that is more, where nothing else is said. Ours: nobody knows what it was
@@ -30,59 +33,52 @@ impl Batch {
     }
 }
 
+/// Each oil with its mass and its ±.
+pub fn by_oil(said: &[InPot]) -> BTreeMap<IngredientId, (Mass, Option<Mass>)> {
+    said.iter().map(|said| (said.oil.clone(), (said.mass, said.doubt))).collect()
+}
+
 /// Whether this may be said of a batch at all.
 ///
 /// # Errors
-/// In words: when it is no oil that goes into the pot, or the mass cannot be meant.
-pub fn check(
-    control: &ControlRecipe,
-    ingredient: &IngredientId,
-    mass: Mass,
-    doubt: Option<Mass>,
-) -> Result<(), String> {
+/// In words: when one is no oil that goes into the pot, is said twice, or its mass cannot be meant.
+pub fn check(control: &ControlRecipe, said: &[InPot]) -> Result<(), String> {
+    for (place, one) in said.iter().enumerate() {
+        if said.iter().take(place).any(|before| before.oil == one.oil) {
+            return Err(said_twice(&one.oil));
+        }
+        check_one(control, one)?;
+    }
+    Ok(())
+}
+
+fn check_one(control: &ControlRecipe, said: &InPot) -> Result<(), String> {
+    let InPot { oil, mass, doubt } = said;
     let is_oil =
         |id: &IngredientId| control.formula.fats.iter().any(|fat| &fat.id == id && !fat.after_cook);
     let mut oils = control.weighings().filter(|w| w.into == Vessel::Pot && is_oil(&w.ingredient));
-    let planned = oils.find(|weigh| &weigh.ingredient == ingredient);
+    let planned = oils.find(|weigh| &weigh.ingredient == oil);
     let Some(Amount::Fixed(planned) | Amount::AfterLye(planned)) = planned.map(|w| &w.amount)
     else {
-        return Err(no_oil_of_the_pot(ingredient));
+        return Err(no_oil_of_the_pot(oil));
     };
-    if mass <= Mass::ZERO || mass > Mass::LARGEST {
+    if *mass <= Mass::ZERO || *mass > Mass::LARGEST {
         return Err(refusals::not_a_mass());
     }
-    if mass > *planned * 2 || mass * 2 < *planned {
+    if *mass > *planned * 2 || *mass * 2 < *planned {
         return Err(refusals::far_from_target(&control.units, *planned));
     }
-    if doubt.is_some_and(|doubt| doubt.is_negative() || doubt * 2 > mass) {
+    if doubt.is_some_and(|doubt| doubt.is_negative() || doubt * 2 > *mass) {
         return Err(doubt_too_large());
     }
     Ok(())
 }
 
-/// The operator says so, before that oil would be weighed.
-pub fn declare(
-    bench: &mut Bench,
-    id: &BatchId,
-    ingredient: &IngredientId,
-    mass: Mass,
-    doubt: Option<Mass>,
-) -> Result<Reply, String> {
-    let Some(batch) = bench.batch(id) else { return Err(refusals::no_such_batch(id)) };
-    if batch.in_pot.get(ingredient) == Some(&(mass, doubt)) {
-        return Ok(Reply::AlreadyDone);
+/// On record with the start: no vessel is looked at, and no disk written, between the two.
+pub fn declare(bench: &mut Bench, batch: &BatchId, said: &[InPot]) {
+    for InPot { oil: ingredient, mass, doubt } in said.iter().cloned() {
+        bench.emit(Fact::InPot { batch: batch.clone(), ingredient, mass, doubt });
     }
-    if batch.first_capture(ingredient).is_some() {
-        return Err(refusals::weighed_already());
-    }
-    check(&batch.control, ingredient, mass, doubt)?;
-    if batch.weigh().is_some_and(|(weigh, _)| &weigh.ingredient == ingredient) {
-        // what was asked of the load falls away
-        bench.withdraw_prompt(id);
-    }
-    let (batch, ingredient) = (id.clone(), ingredient.clone());
-    bench.emit(Fact::InPot { batch, ingredient, mass, doubt });
-    Ok(Reply::Done)
 }
 
 /// When the turn of such an oil comes, it is on record as declared.
@@ -113,4 +109,8 @@ fn no_oil_of_the_pot(ingredient: &IngredientId) -> String {
 
 fn doubt_too_large() -> String {
     "the ± of a declared mass is at most half of it; weigh it instead".to_owned()
+}
+
+fn said_twice(ingredient: &IngredientId) -> String {
+    format!("`{ingredient}` is said to be in the pot twice; say once how much of it there is")
 }

@@ -8,6 +8,7 @@ use super::setup::ProbeAt;
 use crate::plan::{ControlRecipe, TestMethod, TestValue};
 use crate::quantity::{Mass, Temperature};
 use crate::reading::{Channel, Reading};
+use crate::recipe::InPot;
 
 /// Anything that reaches the bench. Each gets one bench-wide sequence number where it is received.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -60,6 +61,9 @@ pub enum Act {
         control: Arc<ControlRecipe>,
         /// Who is at the bench; blank is kept as blank.
         operator: Option<String>,
+        /// Oils that are in the pot already: on record with the start, or not at all.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        in_pot: Vec<InPot>,
     },
     Confirm {
         prompt: PromptId,
@@ -72,13 +76,6 @@ pub enum Act {
     Vessel {
         prompt: PromptId,
         vessel: String,
-    },
-    /// So much of an oil is in the pot already, give or take the doubt.
-    InPot {
-        batch: BatchId,
-        ingredient: crate::chemistry::IngredientId,
-        mass: Mass,
-        doubt: Option<Mass>,
     },
     /// A mass declared by hand, marked so for ever.
     Declare {
@@ -173,4 +170,11 @@ pub enum Act {
         outcome: Outcome,
         note: String,
     },
+}
+
+impl Act {
+    /// A batch with an empty pot, and nobody named.
+    pub fn start(batch: BatchId, control: Arc<ControlRecipe>) -> Act {
+        Act::Start { batch, control, operator: None, in_pot: Vec::new() }
+    }
 }

@@ -58,7 +58,7 @@ pub use fact::{
     Ask, BackVerdict, BatchId, CaptureHow, FACT_VERSION, Fact, Notice, Numbered, Observation,
     Outcome, PromptId, PutAway, Remedy, SessionOpened, Target,
 };
-pub use in_pot::{BY_HAND_DOUBT, check as check_in_pot, doubt_of};
+pub use in_pot::{BY_HAND_DOUBT, doubt_of};
 pub use input::{Act, Input, JournalStatus};
 pub use law::{Bench, Order, Output, Reply};
 pub use senses::allowed_age;

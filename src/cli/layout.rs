@@ -129,7 +129,7 @@ mod tests {
         let control = Arc::new(fixture::three_oils());
         for letter in letters {
             let (batch, control) = (BatchId(format!("2026-11-25-{letter}")), Arc::clone(&control));
-            bench.handle(now, &Input::Act(Act::Start { batch, control, operator: None }));
+            bench.handle(now, &Input::Act(Act::start(batch, control)));
         }
         bench.view(now)
     }

@@ -108,7 +108,7 @@ mod tests {
         let control = Arc::new(fixture::three_oils());
         for id in ids {
             let (batch, control) = (BatchId((*id).to_owned()), Arc::clone(&control));
-            bench.handle(now, &Input::Act(Act::Start { batch, control, operator: None }));
+            bench.handle(now, &Input::Act(Act::start(batch, control)));
         }
         bench.view(now)
     }

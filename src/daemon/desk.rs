@@ -9,12 +9,12 @@ use super::evidence::{charted, review_of};
 use super::hearing::Hearing;
 use super::shelf::Shelf;
 use super::works::{Ground, Now, Works};
-use crate::bench::{Act, BatchId, Cue, Outcome, Reply, View, check_in_pot};
+use crate::bench::{Act, BatchId, Cue, Outcome, Reply, View};
 use crate::chemistry::FatTable;
 use crate::journal::{BatchRow, Reader};
 use crate::plan::{self, ControlRecipe, Earlier};
 use crate::problem::Source;
-use crate::recipe::{InPot, Recipe};
+use crate::recipe::Recipe;
 use crate::review::{Charts, Review};
 use crate::web::StartRequest;
 
@@ -102,26 +102,17 @@ impl Desk {
         let mut control = plan.control;
         let ledger = self.earlier(&control).await.map_err(|error| format!("{error:#}"))?;
         control.look_up_bases(&ledger)?;
-        for InPot { oil, mass, doubt } in &in_pot {
-            check_in_pot(&control, oil, *mass, *doubt)?;
-        }
         let batch = self.next_number().await.map_err(|error| format!("{error:#}"))?;
         let act = Act::Start {
             batch: batch.clone(),
             control: Arc::new(control),
             operator: request.operator.filter(|name| !name.trim().is_empty()),
+            in_pot,
         };
         match self.act(act).await? {
-            Reply::Done | Reply::AlreadyDone => {}
-            Reply::Refused { words, .. } => return Err(words),
+            Reply::Done | Reply::AlreadyDone => Ok(batch),
+            Reply::Refused { words, .. } => Err(words),
         }
-        for InPot { oil: ingredient, mass, doubt } in in_pot {
-            let act = Act::InPot { batch: batch.clone(), ingredient, mass, doubt };
-            if let Reply::Refused { words, .. } = self.act(act).await? {
-                return Err(format!("batch {batch} is started; {words}"));
-            }
-        }
-        Ok(batch)
     }
 
     pub async fn ledger(&self) -> anyhow::Result<Vec<BatchRow>> {

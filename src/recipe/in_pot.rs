@@ -2,13 +2,15 @@
 
 use std::collections::BTreeMap;
 
+use serde::{Deserialize, Serialize};
+
 use crate::chemistry::IngredientId;
 use crate::quantity::{Mass, QuantityError, Share};
 
 use super::Recipe;
 
 /// So much of an oil is in the pot already; without a doubt it is as good as any declared mass.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct InPot {
     pub oil: IngredientId,
     pub mass: Mass,
@@ -35,11 +37,18 @@ impl Recipe {
                 let known = known.join(", ");
                 format!("`{asked}` is said to be in the pot, and is no oil of the recipe: {known}")
             })?;
-            let (mass, doubt) = mass_and_doubt(text)
-                .map_err(|error| format!("{asked} in the pot: {error}; expected {EXPECTED}"))?;
-            Ok(InPot { oil: oil.id.clone(), mass, doubt })
+            InPot::read(oil.id.clone(), text)
+                .map_err(|error| format!("{asked} in the pot: {error}; expected {EXPECTED}"))
         })
         .collect()
+    }
+}
+
+impl InPot {
+    /// From "400 g", "400 g ± 10 g" or "400 g ± 2 %".
+    pub(crate) fn read(oil: IngredientId, text: &str) -> Result<InPot, QuantityError> {
+        let (mass, doubt) = mass_and_doubt(text)?;
+        Ok(InPot { oil, mass, doubt })
     }
 }
 

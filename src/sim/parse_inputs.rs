@@ -7,6 +7,7 @@ use crate::bench::{Observation, Outcome, ProbeAt, Remedy};
 use crate::plan::{TestMethod, TestValue};
 use crate::quantity::{Span, Temperature};
 use crate::reading::Status;
+use crate::recipe::InPot;
 
 /// Longest story, in seconds: more than any cook.
 const SECONDS_MAX: f64 = 1e6;
@@ -98,7 +99,8 @@ fn act(verb: &str, rest: &str) -> Option<Result<Does, Wanted>> {
         "choose" => remedy(rest).map(|remedy| Does::Choose { remedy }),
         "in-pot" => {
             let (name, amount) = split_word(rest);
-            mass(amount).map(|mass| Does::InPot { ingredient: name.into(), mass })
+            let said = InPot::read(name.into(), amount);
+            said.map(Does::InPot).map_err(|_| "in-pot OIL MASS, or in-pot OIL MASS ± MASS")
         }
         "vessel" if rest.is_empty() => Err("vessel NAME"),
         "vessel" => Ok(Does::Vessel { vessel: rest.to_owned() }),

@@ -116,7 +116,13 @@ impl Player<'_> {
             }
             Does::Lot { lot } => Act::Lot { batch, lot },
             Does::AskRemedy => Act::AskRemedy { batch },
-            Does::InPot { ingredient, mass } => Act::InPot { batch, ingredient, mass, doubt: None },
+            Does::InPot(said) => {
+                if self.view().batches.iter().any(|open| open.batch == batch) {
+                    self.fail(line, "what is in the pot is said before the start");
+                }
+                self.in_pot.push(said);
+                return None;
+            }
             Does::Declare { ingredient, mass } => Act::Declare { batch, ingredient, mass },
             Does::Observe { observation, note } => Act::Observe { batch, observation, note },
             Does::Acknowledge { alarm } => {
@@ -147,9 +153,9 @@ impl Player<'_> {
         })
     }
 
-    pub(super) fn start(&self, operator: Option<String>) -> Act {
+    pub(super) fn start(&mut self, operator: Option<String>) -> Act {
         let (batch, control) = (self.batch_id(), Arc::clone(self.control));
-        Act::Start { batch, control, operator }
+        Act::Start { batch, control, operator, in_pot: std::mem::take(&mut self.in_pot) }
     }
 
     /// The second batch of a story is called b, on the same day.

@@ -5,8 +5,10 @@ use super::short;
 use crate::bench::{Act, Input, JournalStatus};
 use crate::quantity::{Mass, MassUnit, Span};
 use crate::reading::{Reading, Value};
+use crate::recipe::InPot;
 
-/// The line of the section `inputs` that is this input, `at` after the start of the story.
+/// The line of the section `inputs` that is this input, `at` after the start of the story; before
+/// a start, one more line for each oil that is in the pot.
 ///
 /// `None` for what a story says in another way: the session at its head, and what the disk
 /// reports of facts that were committed as usual.
@@ -22,7 +24,13 @@ pub fn input_line(at: Span, input: &Input) -> Option<String> {
         Input::Hearing { audible } => format!("heard by {audible}"),
         Input::Tick => "tick".to_owned(),
     };
-    Some(format!("{:10.3}  {}", at.seconds(), what.trim_end()))
+    let line = |what: &str| format!("{:10.3}  {}", at.seconds(), what.trim_end());
+    let mut lines = Vec::new();
+    if let Input::Act(Act::Start { in_pot, .. }) = input {
+        lines.extend(in_pot.iter().map(|said| line(&in_pot_words(said))));
+    }
+    lines.push(line(&what));
+    Some(lines.join("\n"))
 }
 
 fn reading_words(reading: &Reading) -> String {
@@ -34,12 +42,16 @@ fn reading_words(reading: &Reading) -> String {
     format!("{} {value} {}", reading.channel, status_word(reading.status)).replace("  ", " ")
 }
 
+fn in_pot_words(InPot { oil, mass, doubt }: &InPot) -> String {
+    let doubt = doubt.map(|doubt| format!(" ± {}", exact(doubt)));
+    format!("in-pot {oil} {}{}", exact(*mass), doubt.unwrap_or_default())
+}
+
 fn act_words(act: &Act) -> String {
     match act {
         Act::Start { operator, .. } => format!("start {}", operator.as_deref().unwrap_or("")),
         Act::Confirm { prompt } => format!("confirm {prompt}"),
         Act::Choose { remedy, .. } => format!("choose {}", remedy.word()),
-        Act::InPot { ingredient, mass, .. } => format!("in-pot {ingredient} {}", exact(*mass)),
         Act::Vessel { vessel, .. } => format!("vessel {vessel}"),
         Act::Declare { ingredient, mass, .. } => format!("declare {ingredient} {}", exact(*mass)),
         Act::Correct { ingredient, mass, reason, .. } => {
@@ -106,6 +118,26 @@ mod tests {
     fn reading(value: Option<Value>, status: Status) -> Input {
         let (channel, at) = (Channel::new("pot"), Moment::from_nanos(0));
         Input::Reading(Reading { channel, at, value, status })
+    }
+
+    #[test]
+    fn what_is_in_the_pot_comes_before_the_start() {
+        let control = std::sync::Arc::new(super::super::fixture::three_oils());
+        let said = InPot {
+            oil: "olive".into(),
+            mass: Mass::parse("200 g").unwrap(),
+            doubt: Some(Mass::parse("0.2 oz").unwrap()),
+        };
+        let start = Act::Start {
+            batch: BatchId("2026-11-25-a".to_owned()),
+            control,
+            operator: None,
+            in_pot: vec![said.clone()],
+        };
+        let lines = input_line(Span::from_millis(12_300), &Input::Act(start)).unwrap();
+        let read = |line: &str| parse_inputs::line(line.trim(), 1).unwrap().does;
+        let read: Vec<Does> = lines.lines().map(read).collect();
+        assert_eq!(read, [Does::InPot(said), Does::Start { operator: None }]);
     }
 
     #[test]

@@ -14,6 +14,7 @@ use crate::plan::ControlRecipe;
 use crate::problem::{Problem, Problems};
 use crate::quantity::{Moment, Span};
 use crate::reading::Reading;
+use crate::recipe::InPot;
 
 /// The batch of every story.
 pub const BATCH: &str = "2026-11-25-a";
@@ -71,6 +72,7 @@ pub fn run_with(
         closed_at: None,
         asked: Asked::new(),
         pot: None,
+        in_pot: Vec::new(),
         last_reply: None,
         trace: Trace::default(),
     };
@@ -116,6 +118,8 @@ pub(super) struct Player<'a> {
     asked: Asked,
     /// The batch that the present line is meant for.
     pub(super) pot: Option<char>,
+    /// Said of the batch that is started next.
+    pub(super) in_pot: Vec<InPot>,
     pub(super) last_reply: Option<Reply>,
     pub(super) trace: Trace,
 }
@@ -143,7 +147,8 @@ impl Player<'_> {
                 start_due = false;
                 for letter in ('a'..='z').take(story.pots) {
                     self.pot = Some(letter);
-                    self.act(self.start(None));
+                    let start = self.start(None);
+                    self.act(start);
                 }
                 self.pot = None;
             }

@@ -8,6 +8,7 @@ use crate::chemistry::IngredientId;
 use crate::plan::{TestMethod, TestValue};
 use crate::quantity::{Mass, MassUnit, Share, Span, Temperature};
 use crate::reading::Status;
+use crate::recipe::InPot;
 
 #[derive(Clone, Debug, PartialEq)]
 pub struct Story {
@@ -160,11 +161,8 @@ pub enum Does {
     Choose {
         remedy: Remedy,
     },
-    /// In the pot from the start.
-    InPot {
-        ingredient: IngredientId,
-        mass: Mass,
-    },
+    /// In the pot from the start, which comes after it.
+    InPot(InPot),
     /// Of vessels that weigh alike, this one.
     Vessel {
         vessel: String,

@@ -921,7 +921,7 @@ fn dissolving(declared: bool) -> Driver {
         jug: None,
     });
     let control = std::sync::Arc::new(control);
-    driver.act(Act::Start { batch: batch_id(), control, operator: None });
+    driver.act(Act::start(batch_id(), control));
     driver.put(POT_G);
     driver.pour_to(POT_G + 100.0);
     driver.pour_to(POT_G + 300.0);

@@ -173,7 +173,7 @@ impl Play<'_> {
         let pots = pots_of(self.seed);
         for pot in 0..pots {
             let (batch, control) = (batch_of(pot), Arc::clone(&control));
-            let start = Act::Start { batch, control, operator: None };
+            let start = Act::start(batch, control);
             self.input(Span::from_millis(500), &Input::Act(start));
         }
         let mut now = Span::from_millis(500);

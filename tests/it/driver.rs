@@ -16,6 +16,7 @@ use panroom::plan::{
 };
 use panroom::quantity::{Mass, MassUnit, Moment, Share, Span, Temperature, TemperatureUnit};
 use panroom::reading::{Channel, Reading, Status, Value};
+use panroom::recipe::InPot;
 
 pub struct Driver {
     pub bench: Bench,
@@ -160,6 +161,16 @@ pub fn control() -> ControlRecipe {
     }
 }
 
+/// A start with oils in the pot.
+pub fn start_with(in_pot: Vec<InPot>) -> Act {
+    Act::Start { batch: batch_id(), control: Arc::new(control()), operator: None, in_pot }
+}
+
+/// "olive", "200", "5": 200 g ± 5 g of it are in the pot.
+pub fn in_pot(oil: &str, mass: &str, doubt: Option<&str>) -> InPot {
+    InPot { oil: oil.into(), mass: g(mass), doubt: doubt.map(g) }
+}
+
 impl Driver {
     /// A session has begun; nothing is started.
     pub fn new() -> Driver {
@@ -188,8 +199,16 @@ impl Driver {
     pub fn started() -> Driver {
         let mut driver = Driver::new();
         driver.run(0.5);
-        let act = Act::Start { batch: batch_id(), control: Arc::new(control()), operator: None };
+        let act = Act::start(batch_id(), Arc::new(control()));
         assert_eq!(driver.act(act), Reply::Done);
+        driver
+    }
+
+    /// The same with oils in the pot, which is not on the pan yet.
+    pub fn started_with(in_pot: Vec<InPot>) -> Driver {
+        let mut driver = Driver::new();
+        driver.run(0.5);
+        assert_eq!(driver.act(start_with(in_pot)), Reply::Done);
         driver
     }
 

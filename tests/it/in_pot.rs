@@ -1,20 +1,12 @@
 //! Oils that are in the pot before anything is weighed.
 
-use std::sync::Arc;
-
-use panroom::bench::{
-    Act, Ask, CaptureHow, Fact, KnownVessel, Misfit, Reply, check_in_pot, doubt_of,
-};
+use panroom::bench::{Ask, CaptureHow, Fact, KnownVessel, Misfit, Reply, doubt_of};
 use panroom::bench_file::{Material, Purpose};
 use panroom::chemistry::{Masses, ScaleFacts};
 use panroom::quantity::Mass;
+use panroom::recipe::InPot;
 
-use crate::driver::{Driver, POT_G, batch_id, control, g};
-
-fn in_pot(ingredient: &str, mass: &str, doubt: Option<&str>) -> Act {
-    let (ingredient, doubt) = (ingredient.into(), doubt.map(g));
-    Act::InPot { batch: batch_id(), ingredient, mass: g(mass), doubt }
-}
+use crate::driver::{Driver, POT_G, batch_id, control, g, in_pot, start_with};
 
 fn refused(reply: Reply) -> String {
     match reply {
@@ -37,8 +29,7 @@ fn pot_gross(driver: &Driver) -> Option<Mass> {
 
 #[test]
 fn weighing_goes_on_from_the_pot_with_what_is_in_it() {
-    let mut driver = Driver::started();
-    assert_eq!(driver.act(in_pot("coconut", "100", None)), Reply::Done);
+    let mut driver = Driver::started_with(vec![in_pot("coconut", "100", None)]);
     driver.put(POT_G + 100.0);
     driver.expect_step("weigh-olive");
     let capture = driver.view().batches[0].captures[0].clone();
@@ -54,8 +45,7 @@ fn weighing_goes_on_from_the_pot_with_what_is_in_it() {
 #[test]
 fn what_is_declared_and_not_what_was_planned_is_followed() {
     let target = |grams: &str| {
-        let mut driver = Driver::started();
-        driver.act(in_pot("coconut", grams, None));
+        let mut driver = Driver::started_with(vec![in_pot("coconut", grams, None)]);
         let in_it: f64 = grams.parse().unwrap();
         driver.put(POT_G + in_it);
         driver.pour_to(POT_G + in_it + 200.0);
@@ -69,8 +59,7 @@ fn what_is_declared_and_not_what_was_planned_is_followed() {
 
 #[test]
 fn an_oil_that_comes_later_in_the_recipe_leaves_the_pot_as_it_weighs() {
-    let mut driver = Driver::started();
-    driver.act(in_pot("olive", "200", None));
+    let mut driver = Driver::started_with(vec![in_pot("olive", "200", None)]);
     driver.put(POT_G + 200.0);
     driver.pour_to(POT_G + 300.0);
     assert_eq!(tares(&driver), [("weigh-coconut".to_owned(), g("600"))]);
@@ -82,8 +71,7 @@ fn an_oil_that_comes_later_in_the_recipe_leaves_the_pot_as_it_weighs() {
 
 #[test]
 fn it_survives_a_restart_before_its_turn() {
-    let mut driver = Driver::started();
-    driver.act(in_pot("olive", "200", Some("5")));
+    let mut driver = Driver::started_with(vec![in_pot("olive", "200", Some("5"))]);
     driver.put(POT_G + 200.0);
     driver.kill_and_restart();
     driver.run(3.0);
@@ -100,35 +88,66 @@ fn it_survives_a_restart_before_its_turn() {
 
 #[test]
 fn what_cannot_be_meant_is_refused() {
-    let control = control();
-    let check = |id: &str, mass: &str, doubt: Option<&str>| {
-        check_in_pot(&control, &id.into(), g(mass), doubt.map(g))
+    let reply = |said: Vec<InPot>| {
+        let mut driver = Driver::new();
+        let reply = driver.act(start_with(said));
+        assert_eq!(driver.view().batches.is_empty(), reply != Reply::Done, "{reply:?}");
+        reply
     };
+    let check = |id: &str, mass: &str, doubt: Option<&str>| reply(vec![in_pot(id, mass, doubt)]);
     for (mass, good) in [("49.9", false), ("50", true), ("200", true), ("200.1", false)] {
-        assert_eq!(check("coconut", mass, None).is_ok(), good, "{mass} g of 100 g");
+        assert_eq!(check("coconut", mass, None) == Reply::Done, good, "{mass} g of 100 g");
     }
     for (doubt, good) in [("0", true), ("50", true), ("50.1", false), ("-0.1", false)] {
-        assert_eq!(check("coconut", "100", Some(doubt)).is_ok(), good, "± {doubt} g");
+        assert_eq!(check("coconut", "100", Some(doubt)) == Reply::Done, good, "± {doubt} g");
     }
     for id in ["naoh", "water", "glycerin", "lard"] {
-        assert!(check(id, "20", None).unwrap_err().contains("no oil"), "{id}");
+        assert!(refused(check(id, "20", None)).contains("no oil"), "{id}");
     }
-    let mut driver = Driver::started();
-    let act = in_pot("coconut", "100", None);
-    assert_eq!(driver.act(act.clone()), Reply::Done);
-    assert_eq!(driver.act(act), Reply::AlreadyDone);
+    let twice = || vec![in_pot("coconut", "60", None), in_pot("coconut", "60", None)];
+    assert!(refused(reply(twice())).contains("twice"));
+}
+
+#[test]
+fn the_same_start_twice_is_no_error_and_another_one_is() {
+    let said = || vec![in_pot("coconut", "100", None)];
+    let mut driver = Driver::started_with(said());
+    assert_eq!(driver.act(start_with(said())), Reply::AlreadyDone);
     driver.run(3.0);
-    let again = refused(driver.act(in_pot("coconut", "110", None)));
-    assert!(again.contains("has been weighed"), "{again}");
-    refused(driver.act(in_pot("naoh", "40", None)));
+    assert_eq!(driver.act(start_with(said())), Reply::AlreadyDone);
+    let other = vec![in_pot("coconut", "110", None)];
+    assert!(refused(driver.act(start_with(other))).contains("batch"));
+    assert!(refused(driver.act(start_with(Vec::new()))).contains("batch"));
+}
+
+/// A pot that is already on the pan is held against what is said to be in it, and a crash cannot
+/// come between the two.
+#[test]
+fn what_is_in_the_pot_is_on_record_with_the_start() {
+    let mut driver = with_pot_on_the_pan(POT_G);
+    let kinds: Vec<bool> = driver
+        .facts
+        .iter()
+        .skip_while(|numbered| !matches!(numbered.fact, Fact::BatchStarted { .. }))
+        .take(2)
+        .map(|numbered| matches!(numbered.fact, Fact::InPot { .. }))
+        .collect();
+    assert_eq!(kinds, [false, true]);
+    driver.run(3.0);
+    let prompt = driver.view().batches[0].prompt.clone().expect("a question about the empty pot");
+    let Ask::WrongVessel { vessel } = prompt.asks else { panic!("{:?}", prompt.asks) };
+    assert_eq!(vessel.misfit, Some(Misfit::Empty));
+    assert!(tares(&driver).is_empty());
+    let mut driver = with_pot_on_the_pan(POT_G + 200.0);
+    driver.run(3.0);
+    assert_eq!(tares(&driver), [("weigh-coconut".to_owned(), g("600"))]);
 }
 
 /// The guard on the caustic stands where (superfat − U) meets the floor: what is declared widens U.
 #[test]
 fn the_guard_knows_how_good_a_declared_mass_is() {
     let guard = |doubt: Option<&str>| {
-        let mut driver = Driver::started();
-        driver.act(in_pot("olive", "200", doubt));
+        let mut driver = Driver::started_with(vec![in_pot("olive", "200", doubt)]);
         driver.put(POT_G + 200.0);
         driver.pour_to(POT_G + 300.0);
         driver.run(3.0);
@@ -159,7 +178,22 @@ fn a_declared_mass_is_never_better_than_the_scale() {
     }
 }
 
+/// Olive oil comes second in the recipe.
+fn with_pot_on_the_pan(grams: f64) -> Driver {
+    let mut driver = registered();
+    driver.put(grams);
+    driver.run(3.0);
+    assert_eq!(driver.act(start_with(vec![in_pot("olive", "200", None)])), Reply::Done);
+    driver
+}
+
 fn with_pot() -> Driver {
+    let mut driver = registered();
+    assert_eq!(driver.act(start_with(vec![in_pot("coconut", "100", None)])), Reply::Done);
+    driver
+}
+
+fn registered() -> Driver {
     let mut driver = Driver::new();
     driver.setup.vessels = vec![KnownVessel {
         name: "the pot".to_owned(),
@@ -170,8 +204,6 @@ fn with_pot() -> Driver {
     }];
     driver.open_session(2, None);
     driver.run(0.5);
-    driver.act(Act::Start { batch: batch_id(), control: Arc::new(control()), operator: None });
-    driver.act(in_pot("coconut", "100", None));
     driver
 }
 

@@ -205,7 +205,7 @@ proptest! {
         let ids = [batch_id(), BatchId("2026-11-25-b".to_owned()), BatchId("2026-11-25-c".to_owned())];
         for id in &ids[1..] {
             let (batch, control) = (id.clone(), Arc::new(control()));
-            driver.act(Act::Start { batch, control, operator: None });
+            driver.act(Act::start(batch, control));
         }
         for deed in deeds {
             does(&mut driver, deed, &ids);
@@ -257,7 +257,7 @@ fn invariant_12_a_batch_is_judged_by_the_recipe_it_began_with() {
     // the file says something else now, and a restart reads nothing but facts
     let mut changed = control();
     changed.formula.superfat = Share::from_percent(30);
-    let started = Act::Start { batch: batch_id(), control: Arc::new(changed), operator: None };
+    let started = Act::start(batch_id(), Arc::new(changed));
     driver.act(started);
     driver.kill_and_restart();
     driver.put(POT_G + 100.0);

@@ -21,7 +21,7 @@ use crate::driver::{CUP_G, Driver, JUG_G, POT_G, batch_id, control, g};
 fn started(control: ControlRecipe) -> Driver {
     let mut driver = Driver::new();
     driver.run(0.5);
-    let act = Act::Start { batch: batch_id(), control: Arc::new(control), operator: None };
+    let act = Act::start(batch_id(), Arc::new(control));
     assert_eq!(driver.act(act), Reply::Done);
     driver
 }

@@ -36,7 +36,7 @@ fn turned() -> ControlRecipe {
 fn lye_made(more: f64) -> Driver {
     let mut driver = Driver::new();
     driver.run(0.5);
-    let act = Act::Start { batch: batch_id(), control: Arc::new(turned()), operator: None };
+    let act = Act::start(batch_id(), Arc::new(turned()));
     assert_eq!(driver.act(act), Reply::Done);
     driver.expect_step("weigh-naoh");
     driver.put(CUP_G);
@@ -60,7 +60,7 @@ fn lye_made(more: f64) -> Driver {
 fn the_caustic_is_weighed_for_the_oils_as_planned() {
     let mut driver = Driver::new();
     driver.run(0.5);
-    let act = Act::Start { batch: batch_id(), control: Arc::new(turned()), operator: None };
+    let act = Act::start(batch_id(), Arc::new(turned()));
     driver.act(act);
     // (100 × 0.256 + 200 × 0.190) g KOH × 39.9971 ÷ 56.1056 × 0.95 = 43.07 g, rounded down
     assert_eq!(driver.weighing_target(), g("43.0"));

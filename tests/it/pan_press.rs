@@ -75,7 +75,7 @@ fn asked() -> Driver {
     driver.run(0.5);
     let mut only = control();
     only.steps.drain(..only.steps.len() - 1);
-    let act = Act::Start { batch: batch_id(), control: Arc::new(only), operator: None };
+    let act = Act::start(batch_id(), Arc::new(only));
     assert_eq!(driver.act(act), Reply::Done);
     driver.run(3.0);
     assert_eq!(asks(&driver), Some(Ask::Done));
@@ -129,7 +129,7 @@ fn half_a_second_to_read_the_question() {
         driver.run(3.0);
         let mut only = control();
         only.steps.drain(..only.steps.len() - 1);
-        let act = Act::Start { batch: batch_id(), control: Arc::new(only), operator: None };
+        let act = Act::start(batch_id(), Arc::new(only));
         assert_eq!(driver.act(act), Reply::Done);
         // the first reading of the hand comes a tenth later
         driver.run(later - 0.1);
@@ -233,7 +233,7 @@ fn a_vessel_nobody_watched_and_two_questions_bar_it() {
     let other = BatchId("2026-11-25-b".to_owned());
     let mut waits = control();
     waits.steps.drain(..waits.steps.len() - 1);
-    let act = Act::Start { batch: other, control: Arc::new(waits), operator: None };
+    let act = Act::start(other, Arc::new(waits));
     assert_eq!(driver.act(act), Reply::Done);
     driver.run(1.0);
     assert_eq!(driver.view().batches[1].prompt.as_ref().map(|p| &p.asks), Some(&Ask::Done));

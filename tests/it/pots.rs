@@ -18,7 +18,7 @@ fn id(letter: &str) -> BatchId {
 }
 
 fn start(driver: &mut Driver, letter: &str) -> Reply {
-    driver.act(Act::Start { batch: id(letter), control: Arc::new(control()), operator: None })
+    driver.act(Act::start(id(letter), Arc::new(control())))
 }
 
 fn pot(driver: &Driver, letter: &str) -> BatchView {

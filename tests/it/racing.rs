@@ -149,7 +149,7 @@ fn a_refusal_names_the_question_of_its_own_batch() {
     assert!(matches!(reply, Reply::Refused { prompt: Some(named), .. } if named == asked));
     let control = std::sync::Arc::new(crate::driver::control());
     let batch = panroom::bench::BatchId("2026-11-25-b".to_owned());
-    driver.act(Act::Start { batch: batch.clone(), control, operator: None });
+    driver.act(Act::start(batch.clone(), control));
     let reply = driver.act(Act::Advance { batch, step: "cook".to_owned() });
     assert!(matches!(reply, Reply::Refused { prompt: None, .. }), "{reply:?}");
 }

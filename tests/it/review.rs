@@ -18,7 +18,7 @@ use panroom::review::{
     text,
 };
 
-use crate::driver::{CUP_G, Driver, JUG_G, POT_G, batch_id, control, g};
+use crate::driver::{CUP_G, Driver, JUG_G, POT_G, batch_id, control, g, in_pot};
 
 const WIDTH: usize = 100;
 const NS_PER_S: i64 = 1_000_000_000;
@@ -115,7 +115,8 @@ fn started_with(control: ControlRecipe, operator: Option<&str>) -> Driver {
     let mut driver = Driver::new();
     driver.run(0.5);
     let operator = operator.map(str::to_owned);
-    let act = Act::Start { batch: batch_id(), control: Arc::new(control), operator };
+    let act =
+        Act::Start { batch: batch_id(), control: Arc::new(control), operator, in_pot: Vec::new() };
     assert_eq!(driver.act(act), Reply::Done);
     driver
 }
@@ -415,16 +416,10 @@ fn deviations_in_the_makers_own_units() {
 /// 200 g of olive oil that were in the pot already, said to be good to ± 10 g.
 #[test]
 fn a_declared_oil_counts_with_its_own_uncertainty() {
-    let expanded = |in_pot: Option<&str>| {
-        let mut driver = started_with(control(), None);
-        if let Some(doubt) = in_pot {
-            let act = Act::InPot {
-                batch: batch_id(),
-                ingredient: "olive".into(),
-                mass: g("200"),
-                doubt: Some(g(doubt)),
-            };
-            assert_eq!(driver.act(act), Reply::Done);
+    let expanded = |doubt: Option<&str>| {
+        let said = doubt.map(|doubt| in_pot("olive", "200", Some(doubt)));
+        let mut driver = Driver::started_with(said.into_iter().collect());
+        if doubt.is_some() {
             driver.put(POT_G + 200.0);
             driver.pour_to(POT_G + 300.0);
         } else {
@@ -539,7 +534,7 @@ fn an_instrument_is_lost_until_it_is_heard_again() {
     driver.run(1.0);
     driver.input(&back());
     driver.run(5.0);
-    let act = Act::Start { batch: batch_id(), control: Arc::new(control()), operator: None };
+    let act = Act::start(batch_id(), Arc::new(control()));
     driver.act(act);
     driver.input(&lost());
     driver.probe_talks = false;
@@ -631,7 +626,7 @@ fn only_this_batch_counts() {
     let before = reviewed(&driver);
     driver.run(3.0);
     let batch = panroom::bench::BatchId("2026-11-25-b".to_owned());
-    driver.act(Act::Start { batch: batch.clone(), control: Arc::new(control()), operator: None });
+    driver.act(Act::start(batch.clone(), Arc::new(control())));
     driver.put(POT_G);
     driver.pour_to(POT_G + 90.0);
     driver.scale_talks = false;

@@ -20,7 +20,7 @@ fn started(capacity: &str, vessels: Vec<KnownVessel>, pot: Option<Pot>) -> Drive
     driver.open_session(2, None);
     driver.run(0.5);
     let control = Arc::new(ControlRecipe { pot, ..control() });
-    let act = Act::Start { batch: batch_id(), control, operator: None };
+    let act = Act::start(batch_id(), control);
     assert_eq!(driver.act(act), Reply::Done);
     driver
 }

@@ -71,7 +71,7 @@ fn dissolving_by_hand() -> Driver {
         jug: None,
     });
     let control = Arc::new(control);
-    driver.act(Act::Start { batch: batch_id(), control, operator: None });
+    driver.act(Act::start(batch_id(), control));
     driver.put(POT_G);
     driver.pour_to(POT_G + 100.0);
     driver.pour_to(POT_G + 300.0);
@@ -158,7 +158,7 @@ fn what_was_read_before_the_step_is_no_peak() {
 fn a_moved_probe_shows_nothing_until_it_has_spoken_there() {
     let mut driver = Driver::cooking();
     let other = BatchId("2026-11-25-b".to_owned());
-    let start = Act::Start { batch: other.clone(), control: Arc::new(control()), operator: None };
+    let start = Act::start(other.clone(), Arc::new(control()));
     assert_eq!(driver.act(start), Reply::Done);
     driver.run(1.0);
     let shown = |driver: &Driver| {
@@ -180,7 +180,7 @@ fn a_moved_probe_shows_nothing_until_it_has_spoken_there() {
 fn no_lease_moves_while_the_cup_of_a_small_lye_is_on_the_pan() {
     let mut driver = Driver::cooking();
     let other = BatchId("2026-11-25-b".to_owned());
-    let start = Act::Start { batch: other.clone(), control: Arc::new(control()), operator: None };
+    let start = Act::start(other.clone(), Arc::new(control()));
     assert_eq!(driver.act(start), Reply::Done);
     let correct = Act::Correct {
         batch: batch_id(),
@@ -220,7 +220,7 @@ fn a_target_follows_though_the_scale_is_elsewhere() {
     let mut driver = Driver::oils_weighed();
     assert_eq!(driver.weighing_target(), g("43"));
     let other = BatchId("2026-11-25-b".to_owned());
-    let start = Act::Start { batch: other.clone(), control: Arc::new(control()), operator: None };
+    let start = Act::start(other.clone(), Arc::new(control()));
     assert_eq!(driver.act(start), Reply::Done);
     // no cup of caustic is on the pan yet, so it may be given away
     assert_eq!(driver.act(Act::Scale { batch: other }), Reply::Done);

@@ -36,7 +36,7 @@ fn registered(vessels: Vec<KnownVessel>) -> Driver {
 
 fn started(vessels: Vec<KnownVessel>) -> Driver {
     let mut driver = registered(vessels);
-    let act = Act::Start { batch: batch_id(), control: Arc::new(control()), operator: None };
+    let act = Act::start(batch_id(), Arc::new(control()));
     assert_eq!(driver.act(act), Reply::Done);
     driver
 }
@@ -124,7 +124,7 @@ fn how_near_is_a_figure_of_the_bench_file() {
         driver.setup.settings = Arc::new(Settings { vessel_known_d: 3, ..Settings::default() });
         driver.open_session(2, None);
         driver.run(0.5);
-        driver.act(Act::Start { batch: batch_id(), control: Arc::new(control()), operator: None });
+        driver.act(Act::start(batch_id(), Arc::new(control())));
         driver.put(POT_G);
         driver.pour_to(POT_G + 100.0);
         driver.pour_to(POT_G + 300.0);
@@ -364,7 +364,7 @@ fn another_pot_than_the_planned_one_is_asked_about() {
     let volume = Some(Volume::from_millilitres_rounded(3000.0));
     let pot = Some(Pot { name: "the pot".to_owned(), tare: g("400"), volume });
     let control = panroom::plan::ControlRecipe { pot, ..control() };
-    driver.act(Act::Start { batch: batch_id(), control: Arc::new(control), operator: None });
+    driver.act(Act::start(batch_id(), Arc::new(control)));
     driver.put(300.0);
     let (_, asks) = asked(&driver).unwrap();
     assert!(matches!(asks, Ask::WrongVessel { vessel } if vessel.misfit == Some(Misfit::OtherPot)));

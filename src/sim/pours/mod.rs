@@ -401,7 +401,7 @@ impl PourSession {
         let seconds = self.chance.between(POUR_S.0, POUR_S.1);
         let mass = (self.terms.rate_g_per_s * seconds).clamp(least, most);
         let control = Arc::new(recipe(self.terms.caustic, mass, self.terms.superfat));
-        let start = Act::Start { batch: batch.clone(), control, operator: None };
+        let start = Act::start(batch.clone(), control);
         self.input(&Input::Act(start));
         (batch, mass)
     }

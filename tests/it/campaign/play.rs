@@ -68,7 +68,7 @@ impl<'a> Play<'a> {
         self.open_session(Span::ZERO, None);
         let control = Arc::new(fixture::three_oils());
         let batch = batch_id();
-        self.input(STARTS_AT, &Input::Act(Act::Start { batch, control, operator: None }));
+        self.input(STARTS_AT, &Input::Act(Act::start(batch, control)));
         let mut now = STARTS_AT;
         let ended = loop {
             now = self.world.next().max(now);
