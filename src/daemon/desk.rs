@@ -138,6 +138,8 @@ impl Desk {
                 let earlier = Earlier {
                     closed: review.outcome.is_some(),
                     abandoned: review.outcome == Some(Outcome::Abandoned),
+                    failed: review.outcome == Some(Outcome::Failed),
+                    over_guard: review.went_over_guard(),
                     superfat: review.balance.superfat,
                 };
                 known.insert(base.batch.clone(), earlier);

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
-use super::{ControlRecipe, Finding, Severity};
+use super::{ControlRecipe, Step, StepKind};
 use crate::chemistry::{IngredientId, Superfat};
 use crate::quantity::Share;
 use crate::recipe::Recipe;
@@ -36,6 +36,10 @@ pub struct Earlier {
     pub closed: bool,
     /// It came to nothing: discarded, or given up.
     pub abandoned: bool,
+    /// Closed as failed, which soap that is to be boiled again often is.
+    pub failed: bool,
+    /// More caustic than its guard allowed was in the cup at some time.
+    pub over_guard: bool,
     pub superfat: Option<Superfat>,
 }
 
@@ -69,58 +73,85 @@ impl Base {
             moisture.unwrap_or_default()
         )
     }
+
+    fn found_in<'a>(&self, ledger: &'a BTreeMap<String, Earlier>) -> Result<&'a Earlier, String> {
+        let (name, batch) = (&self.name, &self.batch);
+        let earlier = ledger.get(batch).ok_or_else(|| {
+            format!(
+                "{name}: no batch `{batch}` is in the ledger; `base` is the number of its batch, \
+                 like `2026-11-25-a`"
+            )
+        })?;
+        if !earlier.closed {
+            return Err(format!("{name}: batch {batch} is still open; close it first"));
+        }
+        if earlier.abandoned {
+            return Err(format!("{name}: batch {batch} was given up; it is no base"));
+        }
+        let by_review = earlier.superfat.map(|superfat| superfat.achieved);
+        match by_review.filter(|achieved| achieved.is_negative()) {
+            Some(heavy) => Err(format!(
+                "{name}: by its review batch {batch} has a superfat of {}: it brings caustic of \
+                 its own, and is no base",
+                heavy.show(1)
+            )),
+            None => Ok(earlier),
+        }
+    }
+
+    /// What is not known of it, and speaks for testing it first.
+    fn doubts(&self, earlier: &Earlier) -> Vec<String> {
+        let (name, batch) = (&self.name, &self.batch);
+        let mut doubts = Vec::new();
+        match earlier.superfat {
+            Some(superfat) if (superfat.achieved - superfat.expanded).is_negative() => {
+                doubts.push(format!(
+                    "{name}: by its review the superfat of batch {batch} is {} ± {}: it may bring \
+                     caustic of its own; test it before it goes in",
+                    superfat.achieved.show(1),
+                    superfat.expanded.show(1)
+                ));
+            }
+            None if self.superfat.is_none() => doubts.push(format!(
+                "{name}: nobody knows the superfat of batch {batch}; test it before it goes in"
+            )),
+            _ => {}
+        }
+        if earlier.failed {
+            doubts.push(format!(
+                "{name}: batch {batch} was closed as failed; read in its review why, and test it \
+                 before it goes in"
+            ));
+        }
+        if earlier.over_guard {
+            doubts.push(format!(
+                "{name}: the caustic of batch {batch} once went over its guard; test it before it \
+                 goes in"
+            ));
+        }
+        doubts
+    }
 }
 
 impl ControlRecipe {
     /// Holds each base against the ledger, and takes its superfat from there where the recipe has
-    /// none.
+    /// none. What speaks against it without ruling it out stands among the hazards of its
+    /// weighing: there it is read by whoever is about to put it in.
     ///
     /// # Errors
     /// In words: when a batch is not in the ledger, still open, came to nothing, or is lye-heavy by
     /// its review.
     pub fn look_up_bases(&mut self, ledger: &BTreeMap<String, Earlier>) -> Result<(), String> {
-        let mut doubts = Vec::new();
         for base in &mut self.bases {
-            let (name, batch) = (&base.name, &base.batch);
-            let earlier = ledger.get(batch).ok_or_else(|| {
-                format!(
-                    "{name}: no batch `{batch}` is in the ledger; `base` is the number of its \
-                     batch, like `2026-11-25-a`"
-                )
-            })?;
-            if !earlier.closed {
-                return Err(format!("{name}: batch {batch} is still open; close it first"));
-            }
-            if earlier.abandoned {
-                return Err(format!("{name}: batch {batch} was given up; it is no base"));
-            }
-            let by_review = earlier.superfat;
-            if let Some(heavy) = by_review.filter(|superfat| superfat.achieved.is_negative()) {
-                return Err(format!(
-                    "{name}: by its review batch {batch} has a superfat of {}: it brings caustic of \
-                     its own, and is no base",
-                    heavy.achieved.show(1)
-                ));
-            }
-            match by_review {
-                Some(superfat) if (superfat.achieved - superfat.expanded).is_negative() => {
-                    doubts.push(format!(
-                        "{name}: by its review the superfat of batch {batch} is {} ± {}: it may \
-                         bring caustic of its own; test it before it goes in",
-                        superfat.achieved.show(1),
-                        superfat.expanded.show(1)
-                    ));
-                }
-                None if base.superfat.is_none() => doubts.push(format!(
-                    "{name}: nobody knows the superfat of batch {batch}; test it before it goes in"
-                )),
-                _ => {}
-            }
-            let said = by_review.map(|superfat| (superfat.achieved, SaidBy::Review));
+            let earlier = base.found_in(ledger)?;
+            let doubts = base.doubts(earlier);
+            let said = earlier.superfat.map(|superfat| (superfat.achieved, SaidBy::Review));
             base.superfat = base.superfat.or(said);
+            let weighed = |step: &&mut Step| matches!(&step.kind, StepKind::Weigh(weigh) if weigh.ingredient == base.ingredient);
+            for step in self.steps.iter_mut().filter(weighed) {
+                step.hazards.extend(doubts.iter().cloned());
+            }
         }
-        let warning = |words| Finding { severity: Severity::Warning, words };
-        self.findings.extend(doubts.into_iter().map(warning));
         Ok(())
     }
 }
@@ -132,7 +163,7 @@ mod tests {
     fn looked_up(earlier: Option<Earlier>, said: Option<Share>) -> Result<ControlRecipe, String> {
         let mut control = crate::sim::fixture::three_oils();
         control.bases = vec![Base {
-            ingredient: "paste".into(),
+            ingredient: control.weighings().last().unwrap().ingredient.clone(),
             name: "paste".to_owned(),
             batch: "2026-11-25-a".to_owned(),
             superfat: said.map(|said| (said, SaidBy::Recipe)),
@@ -142,10 +173,19 @@ mod tests {
         control.look_up_bases(&ledger.into_iter().collect()).map(|()| control)
     }
 
+    /// What is shown while it is weighed, and with nothing else.
+    fn warned(control: &ControlRecipe, words: &str) -> bool {
+        let weighed = control.weighings().last().unwrap();
+        let told = control.steps.iter().filter(|s| s.hazards.iter().any(|h| h.contains(words)));
+        let told: Vec<&StepKind> = told.map(|step| &step.kind).collect();
+        assert!(told.iter().all(|kind| matches!(kind, StepKind::Weigh(w) if w == weighed)));
+        told.len() == 1
+    }
+
     fn reviewed(achieved: &str, expanded: &str) -> Option<Earlier> {
         let share = |text: &str| Share::parse(text).unwrap();
         let superfat = Superfat { achieved: share(achieved), expanded: share(expanded) };
-        Some(Earlier { closed: true, abandoned: false, superfat: Some(superfat) })
+        Some(Earlier { closed: true, superfat: Some(superfat), ..Earlier::default() })
     }
 
     #[test]
@@ -153,7 +193,7 @@ mod tests {
         let refused = |earlier| looked_up(earlier, None).unwrap_err();
         assert!(refused(None).contains("no batch `2026-11-25-a` is in the ledger"));
         assert!(refused(Some(Earlier::default())).contains("still open"));
-        let abandoned = Earlier { closed: true, abandoned: true, superfat: None };
+        let abandoned = Earlier { closed: true, abandoned: true, ..Earlier::default() };
         assert!(refused(Some(abandoned)).contains("given up"));
     }
 
@@ -162,10 +202,9 @@ mod tests {
         let five = Some(Share::from_percent(5));
         let heavy = looked_up(reviewed("-0.0001 %", "2 %"), five).unwrap_err();
         assert!(heavy.contains("no base"), "{heavy}");
-        for (achieved, warned) in [("0 %", true), ("1.9999 %", true), ("2 %", false)] {
+        for (achieved, warns) in [("0 %", true), ("1.9999 %", true), ("2 %", false)] {
             let control = looked_up(reviewed(achieved, "2 %"), five).unwrap();
-            let warns = control.findings.iter().any(|finding| finding.words.contains("may bring"));
-            assert_eq!(warns, warned, "{achieved}");
+            assert_eq!(warned(&control, "may bring"), warns, "{achieved}");
             assert_eq!(control.bases[0].superfat, five.map(|five| (five, SaidBy::Recipe)));
         }
     }
@@ -176,7 +215,17 @@ mod tests {
         assert!(control.bases[0].words().contains("5.1 %, by its review"));
         let unknown = Earlier { closed: true, ..Earlier::default() };
         let control = looked_up(Some(unknown), None).unwrap();
-        assert!(control.findings.last().unwrap().words.contains("nobody knows the superfat"));
+        assert!(warned(&control, "nobody knows the superfat"));
         assert!(control.bases[0].words().contains("not known"));
+    }
+
+    #[test]
+    fn a_good_superfat_does_not_hide_that_the_batch_failed_or_went_over() {
+        let words = ["closed as failed", "went over its guard"];
+        for (failed, over_guard) in [(false, false), (true, false), (false, true), (true, true)] {
+            let earlier = reviewed("5 %", "2 %").map(|it| Earlier { failed, over_guard, ..it });
+            let control = looked_up(earlier, None).unwrap();
+            assert_eq!(words.map(|words| warned(&control, words)), [failed, over_guard]);
+        }
     }
 }

@@ -51,6 +51,13 @@ pub struct Review {
     pub findings: Vec<Finding>,
 }
 
+impl Review {
+    /// More caustic than its guard allowed was in the cup, even if it was brought back.
+    pub fn went_over_guard(&self) -> bool {
+        self.alarms.iter().any(|alarm| matches!(alarm.alarm, AlarmId::CausticOver { .. }))
+    }
+}
+
 /// An instant of the batch.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct At {

@@ -207,7 +207,11 @@ async fn a_lot_of_base_is_an_ingredient_of_the_next_batch() {
     let control = control.unwrap();
     assert_eq!((&control.bases[0].batch, control.bases[0].superfat), (&first.0, None));
     let warned = |words: &str| control.findings.iter().any(|found| found.words.contains(words));
-    assert!(warned("taken as saponified") && warned("nobody knows the superfat"));
+    assert!(warned("taken as saponified"));
+    let paste = control.steps.iter().find(|step| step.key == "weigh-paste").unwrap();
+    let told = |words: &str| paste.hazards.iter().any(|hazard| hazard.contains(words));
+    assert!(told("nobody knows the superfat"), "{:?}", paste.hazards);
+    assert!(told("closed as failed") && !told("over its guard"), "{:?}", paste.hazards);
     let act = Act::Abandon { batch: batch.clone(), reason: "a test".to_owned() };
     desk.act(act).await.unwrap();
     let third = with_base("Third", &batch).await.unwrap();

@@ -278,6 +278,7 @@ fn an_over_poured_batch() {
     golden("over-poured", &over);
     let alarm = &over.alarms[0];
     assert!(matches!(alarm.alarm, AlarmId::CausticOver { .. }));
+    assert!(over.went_over_guard());
     assert_eq!(alarm.end, AlarmEnd::Reset);
     assert!(alarm.acknowledged_after.unwrap() >= Span::from_secs(20));
     assert!(alarm.lasted.unwrap() > alarm.acknowledged_after.unwrap());
