@@ -109,8 +109,7 @@ fn seen(bench: &Bench, pan: &Pan, gross: Mass) -> Seen {
     }
     let (load, slack) = (gross - batch.zero, slack(bench, pan));
     let off = |vessel: &KnownVessel| (vessel.tare - load).abs();
-    let mut near: Vec<&KnownVessel> =
-        setup.vessels.iter().filter(|vessel| off(vessel) <= slack).collect();
+    let mut near = within(&setup.vessels, load, slack);
     near.sort_by_key(|vessel| off(vessel));
     let Some(nearest) = near.first().copied() else { return Seen::Unknown };
     near.retain(|vessel| {
@@ -123,16 +122,37 @@ fn seen(bench: &Bench, pan: &Pan, gross: Mass) -> Seen {
     one_or_several(among)
 }
 
-/// It makes no difference which it is where all of them fit, or misfit, alike.
+fn within(vessels: &[KnownVessel], load: Mass, slack: Mass) -> Vec<&KnownVessel> {
+    vessels.iter().filter(|vessel| (vessel.tare - load).abs() <= slack).collect()
+}
+
+/// What may still stand there of what was asked about, each by its own name. A scale that wavers
+/// by a digit changes no vessel: within what makes it the same, the answer holds.
+fn still_near(bench: &Bench, pan: &Pan, gross: Mass) -> Vec<Recognised> {
+    let (Some(batch), Some(setup)) = (bench.batch(&pan.id), bench.state.setup_ref()) else {
+        return Vec::new();
+    };
+    let Some((weigh, _)) = batch.weigh() else { return Vec::new() };
+    let same = pan.scale.d * i64::from(bench.settings().vessel_match_d);
+    within(&setup.vessels, gross - batch.zero, slack(bench, pan) + same)
+        .into_iter()
+        .map(|vessel| Recognised { vessel: vessel.clone(), misfit: misfit(batch, weigh, vessel) })
+        .collect()
+}
+
+impl Recognised {
+    /// It makes no difference which of the two it is: they fit, or misfit, alike.
+    fn is_like(&self, other: &Recognised) -> bool {
+        other.misfit == self.misfit
+            && other.vessel.purpose == self.vessel.purpose
+            && other.vessel.material == self.vessel.material
+            && other.vessel.volume == self.vessel.volume
+    }
+}
+
 fn one_or_several(among: Vec<Recognised>) -> Seen {
     let Some(nearest) = among.first() else { return Seen::Unknown };
-    let alike = |other: &Recognised| {
-        other.misfit == nearest.misfit
-            && other.vessel.purpose == nearest.vessel.purpose
-            && other.vessel.material == nearest.vessel.material
-            && other.vessel.volume == nearest.vessel.volume
-    };
-    if !among.iter().all(alike) {
+    if !among.iter().all(|other| other.is_like(nearest)) {
         return Seen::Several(among);
     }
     let name = names(&among).join(" or ");
@@ -203,8 +223,8 @@ pub fn said(bench: &mut Bench, id: &BatchId, prompt: PromptId, name: &str) -> Re
     if !among.iter().any(|known| is(known)) {
         return Err(not_among(&among));
     }
-    let (pan, gross) = standing(bench, id).ok_or_else(refusals::not_at_rest)?;
-    let there = possible(bench, &pan, gross).into_iter().find(|there| is(&there.vessel.name));
+    let (pan, gross) = standing(bench, id)?;
+    let there = still_near(bench, &pan, gross).into_iter().find(|there| is(&there.vessel.name));
     let vessel = there.ok_or_else(another_stands_there)?;
     let (batch, step) = (id.clone(), pan.step.clone());
     bench.emit(Fact::PromptClosed { batch: batch.clone(), prompt, answered: true });
@@ -227,8 +247,8 @@ pub fn use_all_the_same(
     if vessel.misfit == Some(Misfit::Attacked) {
         return Err(wrong(bench, id, vessel));
     }
-    let (pan, gross) = standing(bench, id).ok_or_else(refusals::not_at_rest)?;
-    if !possible(bench, &pan, gross).contains(vessel) {
+    let (pan, gross) = standing(bench, id)?;
+    if !still_near(bench, &pan, gross).iter().any(|there| there.is_like(vessel)) {
         return Err(another_stands_there());
     }
     bench.emit(Fact::PromptClosed { batch: id.clone(), prompt, answered: true });
@@ -236,28 +256,54 @@ pub fn use_all_the_same(
     Ok(())
 }
 
-fn possible(bench: &Bench, pan: &Pan, gross: Mass) -> Vec<Recognised> {
-    match seen(bench, pan, gross) {
-        Seen::Unknown => Vec::new(),
-        Seen::One(there) => vec![there],
-        Seen::Several(among) => among,
+fn standing(bench: &Bench, id: &BatchId) -> Result<(Pan, Mass), String> {
+    if bench.batch(id).is_some_and(|batch| is_unwatched(bench, batch)) {
+        return Err("nobody watched the pan meanwhile: take everything off the pan, then put the \
+                    vessel back"
+            .to_owned());
     }
+    let pan = Pan::look(bench, id).ok_or_else(refusals::not_at_rest)?;
+    let gross = weighing::standing(bench, &pan).ok_or_else(refusals::not_at_rest)?;
+    Ok((pan, gross))
 }
 
-fn standing(bench: &Bench, id: &BatchId) -> Option<(Pan, Mass)> {
-    let pan = Pan::look(bench, id)?;
-    let gross = weighing::standing(bench, &pan)?;
-    Some((pan, gross))
+/// The question is from before a restart: until the pan is clear nobody knows what stands there.
+fn is_unwatched(bench: &Bench, batch: &Batch) -> bool {
+    let own = batch.weigh().is_some_and(|(weigh, _)| weigh.into == Vessel::Own);
+    own && !bench.pan_seen_clear(&batch.id)
 }
 
 // --- words -------------------------------------------------------------------------------------
 
 /// The one thing to do while a vessel is asked about.
-pub fn sentence(batch: &Batch) -> Option<&'static str> {
-    Some(match &batch.prompt.as_ref()?.asks {
+pub fn sentence(bench: &Bench, batch: &Batch) -> Option<String> {
+    let asks = asked(bench, &batch.id)?;
+    let words = match &asks {
+        Ask::WhichVessel { .. } if is_unwatched(bench, batch) => {
+            "Take everything off the pan, then put the vessel back: nobody watched it."
+        }
         Ask::WhichVessel { .. } => "Hands off: say which vessel this is.",
-        Ask::WrongVessel { .. } => "The wrong vessel: take it off the pan.",
-        _ => return None,
+        _ => "The wrong vessel: take it off the pan.",
+    };
+    let hint = if has_left(bench, batch, &asks) {
+        " (If it is off: wipe the pan, gloves on, and press the scale's zero key.)"
+    } else {
+        ""
+    };
+    Some(format!("{words}{hint}"))
+}
+
+/// What the pan shows is not the vessel that was asked about: it may be what was spilt there.
+fn has_left(bench: &Bench, batch: &Batch, asks: &Ask) -> bool {
+    let pan = Pan::look(bench, &batch.id);
+    let Some((pan, gross)) = pan.and_then(|pan| pan.gross.map(|gross| (pan, gross))) else {
+        return false;
+    };
+    let near = still_near(bench, &pan, gross);
+    !near.iter().any(|there| match asks {
+        Ask::WhichVessel { among } => among.contains(&there.vessel.name),
+        Ask::WrongVessel { vessel } => there.is_like(vessel),
+        _ => true,
     })
 }
 

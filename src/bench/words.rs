@@ -80,8 +80,8 @@ fn weighing_sentence(
 ) -> String {
     let units = &batch.control.units;
     let name = &weigh.name;
-    if let Some(words) = vessels::sentence(batch) {
-        return words.to_owned();
+    if let Some(words) = vessels::sentence(bench, batch) {
+        return words;
     }
     match phase {
         Some(Phase::AwaitingVessel) if weigh.into == Vessel::Own => {

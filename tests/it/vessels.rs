@@ -222,6 +222,30 @@ fn the_answer_names_the_vessel_and_its_question() {
 }
 
 #[test]
+fn a_digit_at_the_edge_does_not_refuse_the_answer() {
+    let mut vessels = bowl_near_the_cup("50.9");
+    vessels.push(vessel("the other cup", Purpose::CausticCup, "50.4", Material::Polypropylene));
+    let mut driver = at_caustic(vessels);
+    driver.put(49.9);
+    assert!(matches!(asked(&driver), Some((_, Ask::WhichVessel { among })) if among.len() == 3));
+    driver.put(49.8);
+    assert_eq!(say(&mut driver, "the white cup"), Reply::Done);
+    assert_eq!(name(&driver).as_deref(), Some("the white cup"));
+
+    let mut driver = at_caustic(register());
+    driver.put(JUG_G + 1.0);
+    driver.put(JUG_G + 1.1);
+    assert_eq!(driver.confirm(), Reply::Done);
+    assert_eq!(name(&driver).as_deref(), Some("the jug"));
+
+    // what is poured into it meanwhile is no digit
+    let mut driver = at_caustic(register());
+    driver.put(JUG_G);
+    driver.put(JUG_G + 1.4);
+    assert!(refused(driver.confirm()).starts_with("another vessel stands there"));
+}
+
+#[test]
 fn the_answer_may_be_a_vessel_that_is_none_for_this() {
     let mut driver = at_caustic(bowl_near_the_cup("50.5"));
     driver.put(CUP_G);
@@ -383,11 +407,36 @@ fn a_question_about_a_vessel_survives_a_restart_and_its_vessel() {
     assert_eq!(asked(&driver), before);
     // nobody knows what stands there now: it is seen anew
     driver.run(3.0);
-    assert!(matches!(say(&mut driver, "the white cup"), Reply::Refused { .. }));
+    let words = refused(say(&mut driver, "the white cup"));
+    assert!(words.ends_with("take everything off the pan, then put the vessel back"), "{words}");
+    let sentence = driver.view().batches[0].sentence.clone();
+    assert_eq!(sentence, "Take everything off the pan, then put the vessel back: nobody watched it.");
     driver.put(0.0);
     assert_eq!(asked(&driver), None);
     driver.put(CUP_G);
+    assert_eq!(driver.view().batches[0].sentence, "Hands off: say which vessel this is.");
     assert_eq!(say(&mut driver, "the white cup"), Reply::Done);
+}
+
+#[test]
+fn what_is_spilt_on_an_empty_pan_is_wiped_off() {
+    let mut driver = at_caustic(register());
+    driver.put(JUG_G);
+    let sentence = |driver: &Driver| driver.view().batches[0].sentence.clone();
+    assert_eq!(sentence(&driver), "The wrong vessel: take it off the pan.");
+    driver.put(3.0);
+    assert_eq!(
+        sentence(&driver),
+        "The wrong vessel: take it off the pan. (If it is off: wipe the pan, gloves on, and press \
+         the scale's zero key.)"
+    );
+    driver.put(0.0);
+    assert_eq!(sentence(&driver), "Put the empty vessel for sodium hydroxide on the pan.");
+
+    let mut driver = at_caustic(bowl_near_the_cup("50.5"));
+    driver.put(CUP_G);
+    driver.put(3.0);
+    assert!(sentence(&driver).ends_with("press the scale's zero key.)"), "{}", sentence(&driver));
 }
 
 #[test]
