@@ -49,6 +49,8 @@ pub enum Misfit {
     OtherPot,
     /// The empty pot, though oils were said to be in it.
     Empty,
+    /// It is registered for this, but of glass, which caustic etches.
+    Etched,
 }
 
 /// Which vessels may stand on the pan.
@@ -179,6 +181,11 @@ fn wanted(batch: &Batch, weigh: &Weigh) -> Purpose {
     }
 }
 
+/// What caustic does to the vessel, where caustic or lye comes into it.
+fn suffers(wanted: Purpose, vessel: &KnownVessel) -> Option<&'static str> {
+    vessel.material.attacked().filter(|_| wanted.meets_caustic())
+}
+
 fn misfit(batch: &Batch, weigh: &Weigh, vessel: &KnownVessel) -> Option<Misfit> {
     let wanted = wanted(batch, weigh);
     if wanted == Purpose::Pot && vessel.purpose == wanted && !batch.in_pot.is_empty() {
@@ -187,11 +194,14 @@ fn misfit(batch: &Batch, weigh: &Weigh, vessel: &KnownVessel) -> Option<Misfit> 
     if vessel.purpose == wanted {
         let planned = batch.control.pot.as_ref().map(|pot| &pot.name);
         let other = wanted == Purpose::Pot && planned.is_some_and(|pot| pot != &vessel.name);
-        return other.then_some(Misfit::OtherPot);
+        return match other {
+            true => Some(Misfit::OtherPot),
+            false => suffers(wanted, vessel).map(|_| Misfit::Etched),
+        };
     }
     let attacked = match wanted {
         Purpose::CausticCup => vessel.material.attacked().is_some(),
-        // lye comes into it later; that it etches glass is said below
+        // lye comes into it later; that it etches glass is said with the question
         Purpose::Pot | Purpose::LyeJug => vessel.material.dissolves(),
         Purpose::Cup | Purpose::Mould => false,
     };
@@ -214,10 +224,20 @@ fn misfit(batch: &Batch, weigh: &Weigh, vessel: &KnownVessel) -> Option<Misfit> 
 
 // --- answers -----------------------------------------------------------------------------------
 
+/// How it is said that none of the register stands there, though it weighs like one.
+pub const ANOTHER: &str = "another";
+
 /// The operator says which vessel stands there. What it is on the pan must still be so.
 pub fn said(bench: &mut Bench, id: &BatchId, prompt: PromptId, name: &str) -> Result<(), String> {
-    let Some(Ask::WhichVessel { among }) = asked(bench, id) else {
-        return Err(not_among(&[]));
+    let among = match asked(bench, id) {
+        Some(Ask::WhichVessel { among }) => among,
+        Some(Ask::WrongVessel { vessel }) if vessel.misfit == Some(Misfit::Attacked) => {
+            if !name.trim().eq_ignore_ascii_case(ANOTHER) {
+                return Err(wrong(bench, id, &vessel));
+            }
+            return said_another(bench, id, prompt, &vessel);
+        }
+        _ => return Err(not_among(&[])),
     };
     let is = |known: &str| known.eq_ignore_ascii_case(name.trim());
     if !among.iter().any(|known| is(known)) {
@@ -228,12 +248,31 @@ pub fn said(bench: &mut Bench, id: &BatchId, prompt: PromptId, name: &str) -> Re
     let vessel = there.ok_or_else(another_stands_there)?;
     let (batch, step) = (id.clone(), pan.step.clone());
     bench.emit(Fact::PromptClosed { batch: batch.clone(), prompt, answered: true });
-    bench.emit(Fact::VesselSaid { batch, step, vessel: vessel.vessel.name.clone() });
+    bench.emit(Fact::VesselSaid { batch, step, vessel: vessel.vessel.name.clone(), not: None });
     if vessel.misfit.is_some() {
         bench.ask(id, Ask::WrongVessel { vessel });
     } else {
         tare(bench, &pan, gross, Some(vessel));
     }
+    Ok(())
+}
+
+/// The register guessed by weight, and wrongly: it is tared as one that nobody registered.
+fn said_another(
+    bench: &mut Bench,
+    id: &BatchId,
+    prompt: PromptId,
+    guess: &Recognised,
+) -> Result<(), String> {
+    let (pan, gross) = standing(bench, id)?;
+    if !still_near(bench, &pan, gross).iter().any(|there| there.is_like(guess)) {
+        return Err(another_stands_there());
+    }
+    let (batch, step) = (id.clone(), pan.step.clone());
+    let (vessel, not) = (ANOTHER.to_owned(), Some(guess.vessel.name.clone()));
+    bench.emit(Fact::PromptClosed { batch: batch.clone(), prompt, answered: true });
+    bench.emit(Fact::VesselSaid { batch, step, vessel, not });
+    tare(bench, &pan, gross, None);
     Ok(())
 }
 
@@ -324,23 +363,33 @@ pub fn wrong(bench: &Bench, id: &BatchId, there: &Recognised) -> String {
         [] => format!("another {}", wanted.words()),
         names => names.join(" or "),
     };
+    let why = suffers(wanted, vessel).unwrap_or_default();
+    let etched = match why {
+        "" => String::new(),
+        why => format!("{}. ", words::capitalised(why)),
+    };
     let instead = format!("Take it off, and put {better} on the pan");
     match misfit {
         Some(Misfit::Attacked) => {
-            let why = vessel.material.attacked().unwrap_or("caustic attacks it");
-            format!("{name} must not be used here: {why}. {instead}.")
+            format!(
+                "{name} must not be used here: {why}. {instead}. It is known only by its weight: if \
+                 it is another vessel, of a material that lye does not attack, say so."
+            )
         }
+        Some(Misfit::Etched) => format!(
+            "{name} is of glass: {why}. {instead}, or confirm to use this one all the same."
+        ),
         Some(Misfit::Empty) => format!(
-            "{name} is empty by its weight, and {} were said to be in it. Put the pot with them on \
+            "{name} is empty by its weight, and {} were said to be in it. {etched}Put the pot with them on \
              the pan, or confirm that they are elsewhere and go in before the lye.",
             words::mass(&batch.control.units, declared(batch))
         ),
         Some(Misfit::OtherPot) => format!(
             "{name} stands there, and the batch was drawn up for {better}: its room was not \
-             judged. {instead}, or confirm to use this one all the same."
+             judged. {etched}{instead}, or confirm to use this one all the same."
         ),
         Some(Misfit::Purpose) | None => format!(
-            "{name} is a {}, and {} wants a {}. {instead}, or confirm to use this one all the \
+            "{name} is a {}, and {} wants a {}. {etched}{instead}, or confirm to use this one all the \
              same.",
             vessel.purpose.words(),
             weigh.name,
@@ -366,7 +415,10 @@ pub fn shown(bench: &Bench, batch: &Batch) -> Option<String> {
     let setup = bench.state.setup_ref().filter(|setup| !setup.vessels.is_empty())?;
     let tare = weighing.tare?;
     if let Some(known) = &weighing.vessel {
-        let wrong = known.misfit.map(|_| format!(" ({})", known.vessel.purpose.words()));
+        let wrong = known.misfit.map(|misfit| match misfit {
+            Misfit::Etched => " (glass)".to_owned(),
+            _ => format!(" ({})", known.vessel.purpose.words()),
+        });
         return Some(format!("{}{}", known.vessel.name, wrong.unwrap_or_default()));
     }
     if weigh.into == Vessel::Pot && batch.said_combined {
