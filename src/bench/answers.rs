@@ -8,7 +8,7 @@ use super::progress::cooking;
 use super::setup::{ProbeAt, Role};
 use super::vessels::Misfit;
 use super::view::AnswerView;
-use super::{acts, pan_press, remedies, words};
+use super::{acts, pan_press, remedies, vessels, words};
 use crate::plan::StepKind;
 use crate::quantity::Mass;
 
@@ -57,8 +57,14 @@ pub fn of(bench: &Bench, batch: &Batch, prompt: PromptId, asks: &Ask) -> Vec<Ans
                 hold: true,
             })
             .collect(),
-        // over this there is no yes: another vessel is
-        Ask::WrongVessel { vessel } if vessel.misfit == Some(Misfit::Attacked) => Vec::new(),
+        // over this there is no yes, but it was guessed by weight
+        Ask::WrongVessel { vessel } if vessel.misfit == Some(Misfit::Attacked) => {
+            vec![AnswerView {
+                words: "It is another vessel, of a material that lye does not attack".to_owned(),
+                act: Act::Vessel { prompt, vessel: vessels::ANOTHER.to_owned() },
+                hold: true,
+            }]
+        }
         Ask::WrongVessel { vessel } => held(&format!("Use {} all the same", vessel.vessel.name)),
         Ask::LeaveUnrecorded => held("I wrote it down; go on"),
     }

@@ -64,6 +64,9 @@ pub enum Fact {
         batch: BatchId,
         step: String,
         vessel: String,
+        /// It is not this one of the register, though it weighs as much.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        not: Option<String>,
     },
     /// The vessel left the pan with the step unfinished, or came back.
     Lifted {
@@ -437,7 +440,7 @@ pub enum Ask {
     NothingAdded { more: Mass },
     /// Vessels of the register that weigh alike: which of them stands on the pan?
     WhichVessel { among: Vec<String> },
-    /// It is none for this weighing: use it all the same? (Never where caustic attacks it.)
+    /// It is none for this weighing: use it all the same? (Never what caustic attacks; it may be another.)
     WrongVessel { vessel: Recognised },
 }
 

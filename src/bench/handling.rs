@@ -66,8 +66,8 @@ pub fn compare_with_lift(bench: &mut Bench, pan: &Pan, gross: Mass) {
 }
 
 pub fn notice_it(bench: &mut Bench, pan: &Pan, notice: Notice) {
-    let units = bench.batch(&pan.id).map(|batch| batch.control.units).unwrap_or_default();
-    let words = names::addressed(&bench.state, &pan.id, words::notice(&units, notice));
+    let Some(batch) = bench.batch(&pan.id) else { return };
+    let words = names::addressed(&bench.state, &pan.id, words::notice(batch, notice));
     bench.cue(Cue::Say { words });
     bench.emit(Fact::Noticed { batch: pan.id.clone(), step: pan.step.clone(), notice });
 }

@@ -30,8 +30,8 @@ pub fn run(bench: &mut Bench) {
         return;
     }
     let (step, notice) = (bench.step_key(&id), Notice::PanPressed { prompt });
-    let units = bench.batch(&id).map(|batch| batch.control.units).unwrap_or_default();
-    let said = names::addressed(&bench.state, &id, words::notice(&units, notice));
+    let Some(batch) = bench.batch(&id) else { return };
+    let said = names::addressed(&bench.state, &id, words::notice(batch, notice));
     bench.cue(Cue::Say { words: said });
     bench.emit(Fact::Noticed { batch: id, step, notice });
     if let Err(words) = acts::confirm(bench, prompt) {

@@ -48,7 +48,9 @@ fn tight(batch: &Batch, weigh: &Weigh, scale: &ScaleFacts) -> Vec<String> {
     let show = |mass: Mass| words::mass(&batch.control.units, mass);
     let mut tight = Vec::new();
     match on_scale(batch, weigh, scale) {
-        Some(lacks) if lacks > Mass::ZERO => tight.push(no_room_on_scale(&show(lacks))),
+        Some(lacks) if lacks > Mass::ZERO => {
+            tight.push(no_room_on_scale(&show(lacks), weigh.is_caustic()));
+        }
         Some(lacks) if -lacks < share_of(scale.capacity, NEARLY) => tight.push(format!(
             "The scale is nearly full with it: {} to its capacity of {}.",
             show(-lacks),
@@ -136,10 +138,16 @@ fn whole_batch(batch: &Batch) -> Mass {
     masses.values().copied().sum()
 }
 
-pub fn no_room_on_scale(lacks: &str) -> String {
+pub fn no_room_on_scale(lacks: &str, caustic: bool) -> String {
+    let instead = if caustic {
+        // on another scale nobody watches for a pour too many
+        "begin with a lighter cup, or make a smaller batch"
+    } else {
+        "weigh it on a larger scale and declare it, or begin with a lighter vessel"
+    };
     format!(
-        "It does not fit on the scale, which lacks {lacks}. Do not pour: weigh it on a larger scale \
-         and declare it, or begin with a lighter vessel. Do not press the scale's tare key."
+        "It does not fit on the scale, which lacks {lacks}. Do not pour: {instead}. Do not press \
+         the scale's tare key."
     )
 }
 

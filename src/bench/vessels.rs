@@ -49,6 +49,8 @@ pub enum Misfit {
     OtherPot,
     /// The empty pot, though oils were said to be in it.
     Empty,
+    /// It is registered for this, but of glass, which caustic etches.
+    Etched,
 }
 
 /// Which vessels may stand on the pan.
@@ -109,8 +111,7 @@ fn seen(bench: &Bench, pan: &Pan, gross: Mass) -> Seen {
     }
     let (load, slack) = (gross - batch.zero, slack(bench, pan));
     let off = |vessel: &KnownVessel| (vessel.tare - load).abs();
-    let mut near: Vec<&KnownVessel> =
-        setup.vessels.iter().filter(|vessel| off(vessel) <= slack).collect();
+    let mut near = within(&setup.vessels, load, slack);
     near.sort_by_key(|vessel| off(vessel));
     let Some(nearest) = near.first().copied() else { return Seen::Unknown };
     near.retain(|vessel| {
@@ -123,16 +124,37 @@ fn seen(bench: &Bench, pan: &Pan, gross: Mass) -> Seen {
     one_or_several(among)
 }
 
-/// It makes no difference which it is where all of them fit, or misfit, alike.
+fn within(vessels: &[KnownVessel], load: Mass, slack: Mass) -> Vec<&KnownVessel> {
+    vessels.iter().filter(|vessel| (vessel.tare - load).abs() <= slack).collect()
+}
+
+/// What may still stand there of what was asked about, each by its own name. A scale that wavers
+/// by a digit changes no vessel: within what makes it the same, the answer holds.
+fn still_near(bench: &Bench, pan: &Pan, gross: Mass) -> Vec<Recognised> {
+    let (Some(batch), Some(setup)) = (bench.batch(&pan.id), bench.state.setup_ref()) else {
+        return Vec::new();
+    };
+    let Some((weigh, _)) = batch.weigh() else { return Vec::new() };
+    let same = pan.scale.d * i64::from(bench.settings().vessel_match_d);
+    within(&setup.vessels, gross - batch.zero, slack(bench, pan) + same)
+        .into_iter()
+        .map(|vessel| Recognised { vessel: vessel.clone(), misfit: misfit(batch, weigh, vessel) })
+        .collect()
+}
+
+impl Recognised {
+    /// It makes no difference which of the two it is: they fit, or misfit, alike.
+    fn is_like(&self, other: &Recognised) -> bool {
+        other.misfit == self.misfit
+            && other.vessel.purpose == self.vessel.purpose
+            && other.vessel.material == self.vessel.material
+            && other.vessel.volume == self.vessel.volume
+    }
+}
+
 fn one_or_several(among: Vec<Recognised>) -> Seen {
     let Some(nearest) = among.first() else { return Seen::Unknown };
-    let alike = |other: &Recognised| {
-        other.misfit == nearest.misfit
-            && other.vessel.purpose == nearest.vessel.purpose
-            && other.vessel.material == nearest.vessel.material
-            && other.vessel.volume == nearest.vessel.volume
-    };
-    if !among.iter().all(alike) {
+    if !among.iter().all(|other| other.is_like(nearest)) {
         return Seen::Several(among);
     }
     let name = names(&among).join(" or ");
@@ -159,6 +181,11 @@ fn wanted(batch: &Batch, weigh: &Weigh) -> Purpose {
     }
 }
 
+/// What caustic does to the vessel, where caustic or lye comes into it.
+fn suffers(wanted: Purpose, vessel: &KnownVessel) -> Option<&'static str> {
+    vessel.material.attacked().filter(|_| wanted.meets_caustic())
+}
+
 fn misfit(batch: &Batch, weigh: &Weigh, vessel: &KnownVessel) -> Option<Misfit> {
     let wanted = wanted(batch, weigh);
     if wanted == Purpose::Pot && vessel.purpose == wanted && !batch.in_pot.is_empty() {
@@ -167,11 +194,14 @@ fn misfit(batch: &Batch, weigh: &Weigh, vessel: &KnownVessel) -> Option<Misfit> 
     if vessel.purpose == wanted {
         let planned = batch.control.pot.as_ref().map(|pot| &pot.name);
         let other = wanted == Purpose::Pot && planned.is_some_and(|pot| pot != &vessel.name);
-        return other.then_some(Misfit::OtherPot);
+        return match other {
+            true => Some(Misfit::OtherPot),
+            false => suffers(wanted, vessel).map(|_| Misfit::Etched),
+        };
     }
     let attacked = match wanted {
         Purpose::CausticCup => vessel.material.attacked().is_some(),
-        // lye comes into it later; that it etches glass is said below
+        // lye comes into it later; that it etches glass is said with the question
         Purpose::Pot | Purpose::LyeJug => vessel.material.dissolves(),
         Purpose::Cup | Purpose::Mould => false,
     };
@@ -194,26 +224,55 @@ fn misfit(batch: &Batch, weigh: &Weigh, vessel: &KnownVessel) -> Option<Misfit> 
 
 // --- answers -----------------------------------------------------------------------------------
 
+/// How it is said that none of the register stands there, though it weighs like one.
+pub const ANOTHER: &str = "another";
+
 /// The operator says which vessel stands there. What it is on the pan must still be so.
 pub fn said(bench: &mut Bench, id: &BatchId, prompt: PromptId, name: &str) -> Result<(), String> {
-    let Some(Ask::WhichVessel { among }) = asked(bench, id) else {
-        return Err(not_among(&[]));
+    let among = match asked(bench, id) {
+        Some(Ask::WhichVessel { among }) => among,
+        Some(Ask::WrongVessel { vessel }) if vessel.misfit == Some(Misfit::Attacked) => {
+            if !name.trim().eq_ignore_ascii_case(ANOTHER) {
+                return Err(wrong(bench, id, &vessel));
+            }
+            return said_another(bench, id, prompt, &vessel);
+        }
+        _ => return Err(not_among(&[])),
     };
     let is = |known: &str| known.eq_ignore_ascii_case(name.trim());
     if !among.iter().any(|known| is(known)) {
         return Err(not_among(&among));
     }
-    let (pan, gross) = standing(bench, id).ok_or_else(refusals::not_at_rest)?;
-    let there = possible(bench, &pan, gross).into_iter().find(|there| is(&there.vessel.name));
+    let (pan, gross) = standing(bench, id)?;
+    let there = still_near(bench, &pan, gross).into_iter().find(|there| is(&there.vessel.name));
     let vessel = there.ok_or_else(another_stands_there)?;
     let (batch, step) = (id.clone(), pan.step.clone());
     bench.emit(Fact::PromptClosed { batch: batch.clone(), prompt, answered: true });
-    bench.emit(Fact::VesselSaid { batch, step, vessel: vessel.vessel.name.clone() });
+    bench.emit(Fact::VesselSaid { batch, step, vessel: vessel.vessel.name.clone(), not: None });
     if vessel.misfit.is_some() {
         bench.ask(id, Ask::WrongVessel { vessel });
     } else {
         tare(bench, &pan, gross, Some(vessel));
     }
+    Ok(())
+}
+
+/// The register guessed by weight, and wrongly: it is tared as one that nobody registered.
+fn said_another(
+    bench: &mut Bench,
+    id: &BatchId,
+    prompt: PromptId,
+    guess: &Recognised,
+) -> Result<(), String> {
+    let (pan, gross) = standing(bench, id)?;
+    if !still_near(bench, &pan, gross).iter().any(|there| there.is_like(guess)) {
+        return Err(another_stands_there());
+    }
+    let (batch, step) = (id.clone(), pan.step.clone());
+    let (vessel, not) = (ANOTHER.to_owned(), Some(guess.vessel.name.clone()));
+    bench.emit(Fact::PromptClosed { batch: batch.clone(), prompt, answered: true });
+    bench.emit(Fact::VesselSaid { batch, step, vessel, not });
+    tare(bench, &pan, gross, None);
     Ok(())
 }
 
@@ -227,8 +286,8 @@ pub fn use_all_the_same(
     if vessel.misfit == Some(Misfit::Attacked) {
         return Err(wrong(bench, id, vessel));
     }
-    let (pan, gross) = standing(bench, id).ok_or_else(refusals::not_at_rest)?;
-    if !possible(bench, &pan, gross).contains(vessel) {
+    let (pan, gross) = standing(bench, id)?;
+    if !still_near(bench, &pan, gross).iter().any(|there| there.is_like(vessel)) {
         return Err(another_stands_there());
     }
     bench.emit(Fact::PromptClosed { batch: id.clone(), prompt, answered: true });
@@ -236,28 +295,54 @@ pub fn use_all_the_same(
     Ok(())
 }
 
-fn possible(bench: &Bench, pan: &Pan, gross: Mass) -> Vec<Recognised> {
-    match seen(bench, pan, gross) {
-        Seen::Unknown => Vec::new(),
-        Seen::One(there) => vec![there],
-        Seen::Several(among) => among,
+fn standing(bench: &Bench, id: &BatchId) -> Result<(Pan, Mass), String> {
+    if bench.batch(id).is_some_and(|batch| is_unwatched(bench, batch)) {
+        return Err("nobody watched the pan meanwhile: take everything off the pan, then put the \
+                    vessel back"
+            .to_owned());
     }
+    let pan = Pan::look(bench, id).ok_or_else(refusals::not_at_rest)?;
+    let gross = weighing::standing(bench, &pan).ok_or_else(refusals::not_at_rest)?;
+    Ok((pan, gross))
 }
 
-fn standing(bench: &Bench, id: &BatchId) -> Option<(Pan, Mass)> {
-    let pan = Pan::look(bench, id)?;
-    let gross = weighing::standing(bench, &pan)?;
-    Some((pan, gross))
+/// The question is from before a restart: until the pan is clear nobody knows what stands there.
+fn is_unwatched(bench: &Bench, batch: &Batch) -> bool {
+    let own = batch.weigh().is_some_and(|(weigh, _)| weigh.into == Vessel::Own);
+    own && !bench.pan_seen_clear(&batch.id)
 }
 
 // --- words -------------------------------------------------------------------------------------
 
 /// The one thing to do while a vessel is asked about.
-pub fn sentence(batch: &Batch) -> Option<&'static str> {
-    Some(match &batch.prompt.as_ref()?.asks {
+pub fn sentence(bench: &Bench, batch: &Batch) -> Option<String> {
+    let asks = asked(bench, &batch.id)?;
+    let words = match &asks {
+        Ask::WhichVessel { .. } if is_unwatched(bench, batch) => {
+            "Take everything off the pan, then put the vessel back: nobody watched it."
+        }
         Ask::WhichVessel { .. } => "Hands off: say which vessel this is.",
-        Ask::WrongVessel { .. } => "The wrong vessel: take it off the pan.",
-        _ => return None,
+        _ => "The wrong vessel: take it off the pan.",
+    };
+    let hint = if has_left(bench, batch, &asks) {
+        " (If it is off: wipe the pan, gloves on, and press the scale's zero key.)"
+    } else {
+        ""
+    };
+    Some(format!("{words}{hint}"))
+}
+
+/// What the pan shows is not the vessel that was asked about: it may be what was spilt there.
+fn has_left(bench: &Bench, batch: &Batch, asks: &Ask) -> bool {
+    let pan = Pan::look(bench, &batch.id);
+    let Some((pan, gross)) = pan.and_then(|pan| pan.gross.map(|gross| (pan, gross))) else {
+        return false;
+    };
+    let near = still_near(bench, &pan, gross);
+    !near.iter().any(|there| match asks {
+        Ask::WhichVessel { among } => among.contains(&there.vessel.name),
+        Ask::WrongVessel { vessel } => there.is_like(vessel),
+        _ => true,
     })
 }
 
@@ -278,23 +363,33 @@ pub fn wrong(bench: &Bench, id: &BatchId, there: &Recognised) -> String {
         [] => format!("another {}", wanted.words()),
         names => names.join(" or "),
     };
+    let why = suffers(wanted, vessel).unwrap_or_default();
+    let etched = match why {
+        "" => String::new(),
+        why => format!("{}. ", words::capitalised(why)),
+    };
     let instead = format!("Take it off, and put {better} on the pan");
     match misfit {
         Some(Misfit::Attacked) => {
-            let why = vessel.material.attacked().unwrap_or("caustic attacks it");
-            format!("{name} must not be used here: {why}. {instead}.")
+            format!(
+                "{name} must not be used here: {why}. {instead}. It is known only by its weight: if \
+                 it is another vessel, of a material that lye does not attack, say so."
+            )
         }
+        Some(Misfit::Etched) => format!(
+            "{name} is of glass: {why}. {instead}, or confirm to use this one all the same."
+        ),
         Some(Misfit::Empty) => format!(
-            "{name} is empty by its weight, and {} were said to be in it. Put the pot with them on \
+            "{name} is empty by its weight, and {} were said to be in it. {etched}Put the pot with them on \
              the pan, or confirm that they are elsewhere and go in before the lye.",
             words::mass(&batch.control.units, declared(batch))
         ),
         Some(Misfit::OtherPot) => format!(
             "{name} stands there, and the batch was drawn up for {better}: its room was not \
-             judged. {instead}, or confirm to use this one all the same."
+             judged. {etched}{instead}, or confirm to use this one all the same."
         ),
         Some(Misfit::Purpose) | None => format!(
-            "{name} is a {}, and {} wants a {}. {instead}, or confirm to use this one all the \
+            "{name} is a {}, and {} wants a {}. {etched}{instead}, or confirm to use this one all the \
              same.",
             vessel.purpose.words(),
             weigh.name,
@@ -320,7 +415,10 @@ pub fn shown(bench: &Bench, batch: &Batch) -> Option<String> {
     let setup = bench.state.setup_ref().filter(|setup| !setup.vessels.is_empty())?;
     let tare = weighing.tare?;
     if let Some(known) = &weighing.vessel {
-        let wrong = known.misfit.map(|_| format!(" ({})", known.vessel.purpose.words()));
+        let wrong = known.misfit.map(|misfit| match misfit {
+            Misfit::Etched => " (glass)".to_owned(),
+            _ => format!(" ({})", known.vessel.purpose.words()),
+        });
         return Some(format!("{}{}", known.vessel.name, wrong.unwrap_or_default()));
     }
     if weigh.into == Vessel::Pot && batch.said_combined {

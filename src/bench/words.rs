@@ -80,8 +80,8 @@ fn weighing_sentence(
 ) -> String {
     let units = &batch.control.units;
     let name = &weigh.name;
-    if let Some(words) = vessels::sentence(batch) {
-        return words.to_owned();
+    if let Some(words) = vessels::sentence(bench, batch) {
+        return words;
     }
     if let Some(words) = zeroing::sentence(bench, &batch.id) {
         return words.to_owned();
@@ -473,11 +473,15 @@ fn too_hot(bench: &Bench, batch: Option<&Batch>, at: ProbeAt, highest: bool) -> 
 }
 
 /// Something about the handling.
-pub fn notice(units: &Units, notice: Notice) -> String {
+pub fn notice(batch: &Batch, notice: Notice) -> String {
+    let units = &batch.control.units;
     match notice {
         Notice::PutOn { mass: load } => format!("Something of {} was put on.", mass(units, load)),
         Notice::Unsteady => "The scale is unsteady: blender, draught, soft table?".to_owned(),
-        Notice::NoRoomOnScale { lacks } => room_left::no_room_on_scale(&mass(units, lacks)),
+        Notice::NoRoomOnScale { lacks } => {
+            let caustic = batch.weigh().is_some_and(|(weigh, _)| weigh.is_caustic());
+            room_left::no_room_on_scale(&mass(units, lacks), caustic)
+        }
         Notice::NoRoomInVessel { wants, most } => room_left::no_room_in_vessel(wants, most),
         Notice::OffCentre => {
             "It weighs differently each time: centre it on the pan, again.".to_owned()

@@ -55,7 +55,9 @@ pub async fn choose(at: Place, args: args::Choose) -> anyhow::Result<ExitCode> {
 }
 
 pub async fn vessel(at: Place, args: args::Vessel) -> anyhow::Result<ExitCode> {
-    let asks_which = |prompt: &PromptView| matches!(prompt.asks, Ask::WhichVessel { .. });
+    let asks_which = |prompt: &PromptView| {
+        matches!(prompt.asks, Ask::WhichVessel { .. } | Ask::WrongVessel { .. })
+    };
     let (number, batch) = (args.question, args.batch.as_deref());
     let prompt = which::question(&view(&at).await?, number, batch, asks_which)?;
     act(&at, Act::Vessel { prompt, vessel: args.vessel }).await

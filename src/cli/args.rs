@@ -283,7 +283,7 @@ pub struct Choose {
 
 #[derive(clap::Args)]
 pub struct Vessel {
-    /// As the bench file names it
+    /// As the bench file names it, or `another`: one that only weighs like it
     pub vessel: String,
     /// The number of the question [default: the one asked now]
     pub question: Option<u64>,

@@ -3,7 +3,7 @@
 use super::book::Book;
 use super::evidence::Dated;
 use super::model::{CaptureReview, StepReview};
-use crate::bench::{Ask, Fact, Target};
+use crate::bench::{Ask, Fact, Misfit, Target};
 use crate::plan::{Step, StepKind, Weigh};
 use crate::quantity::{Mass, Share};
 
@@ -42,15 +42,30 @@ fn one(book: &Book, number: usize, step: &Step) -> StepReview {
             StepKind::Weigh(weigh) => lots(book, step, weigh),
             _ => None,
         },
-        vessel: of(tared_key).next_back().and_then(|dated| vessel(&dated.numbered.fact)),
+        vessel: vessel(book, step),
     }
 }
 
 /// The vessel as it was recognised, and that it was none for this, if it was not.
-fn vessel(fact: &Fact) -> Option<String> {
-    let Fact::Tared { vessel: Some(known), .. } = fact else { return None };
+fn vessel(book: &Book, step: &Step) -> Option<String> {
+    let (mut guess, mut tared) = (None, None);
+    for dated in &book.own {
+        match &dated.numbered.fact {
+            Fact::VesselSaid { step: key, not, .. } if key == &step.key => guess = not.as_ref(),
+            Fact::Tared { step: key, vessel, .. } if key == &step.key => {
+                tared = Some((vessel.as_ref(), guess.take()));
+            }
+            _ => {}
+        }
+    }
+    let (known, guess) = tared?;
+    let Some(known) = known else {
+        return guess
+            .map(|not| format!("not {not}, though it weighs as much, on the operator's word"));
+    };
     let name = &known.vessel.name;
     Some(match known.misfit {
+        Some(Misfit::Etched) => format!("{name}, of glass, on the operator's word"),
         Some(_) => format!("{name}, a {}, on the operator's word", known.vessel.purpose.words()),
         None => name.clone(),
     })
@@ -139,13 +154,6 @@ fn begun_key(fact: &Fact) -> Option<&String> {
 fn done_key(fact: &Fact) -> Option<&String> {
     match fact {
         Fact::StepDone { step, .. } => Some(step),
-        _ => None,
-    }
-}
-
-fn tared_key(fact: &Fact) -> Option<&String> {
-    match fact {
-        Fact::Tared { step, .. } => Some(step),
         _ => None,
     }
 }

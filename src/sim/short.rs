@@ -27,7 +27,8 @@ pub fn fact(fact: &Fact, asked: &mut Asked) -> String {
         Fact::InPot { ingredient, mass: declared, .. } => {
             format!("in the pot {ingredient} {}", mass(*declared))
         }
-        Fact::VesselSaid { vessel, .. } => format!("said {vessel}"),
+        Fact::VesselSaid { vessel, not: None, .. } => format!("said {vessel}"),
+        Fact::VesselSaid { vessel, not: Some(not), .. } => format!("said {vessel}, not {not}"),
         Fact::Lifted { step, .. } => format!("lifted {step}"),
         Fact::Returned { step, gross, .. } => format!("returned {step} at {}", mass(*gross)),
         Fact::Captured { ingredient, net, how, .. } => {

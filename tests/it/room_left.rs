@@ -124,6 +124,11 @@ fn a_cup_is_judged_once_it_is_tared() {
     let heavy = 3000.0 - target + 0.1;
     driver.put(heavy);
     assert_eq!(noticed(&driver), [Notice::NoRoomOnScale { lacks: g("0.1") }]);
+    // a declared mass is not watched while it is poured, so caustic is not sent there
+    let words = "It does not fit on the scale, which lacks 0.1 g. Do not pour: begin with a lighter \
+                 cup, or make a smaller batch. Do not press the scale's tare key.";
+    assert_eq!(room(&driver).tight, [words]);
+    assert_eq!(said(&driver, words), 1, "{:?}", driver.cues);
 }
 
 /// 300 g of oils want 63.6 g of KOH, that is 63.6 × 39.9971 ÷ 56.1056 × 0.95 = 43.07 g of NaOH (IUPAC
