@@ -95,8 +95,7 @@ fn a_pot_is_not_tared_before_it_is_there() {
 fn between_batches_every_zero_is_forgotten() {
     let mut driver = Driver::new();
     driver.run(0.5);
-    let act = Act::Start { batch: batch_id(), control: Arc::new(control()), operator: None };
-    assert_eq!(driver.act(act), Reply::Done);
+    assert_eq!(driver.act(Act::start(batch_id(), Arc::new(control()))), Reply::Done);
     driver.put(-150.0);
     let batch = batch_id();
     driver.act(Act::Abandon { batch, reason: "no soap today".to_owned() });
