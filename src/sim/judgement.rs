@@ -165,8 +165,8 @@ impl Hand {
                 let caustic = &batch.weighing.as_ref()?.ingredient;
                 let mut others = scene.vessels.iter().filter(|(name, _)| **name != cup);
                 if others.any(|(_, other)| other.contents.contains_key(caustic)) {
-                    // caustic in two cups: neither yes nor no is true
-                    return None;
+                    // caustic in two cups: neither yes nor no is true, and nothing is poured on
+                    return Some(Want::Take);
                 }
                 Some(if same { Want::Press(vec![confirm], 3) } else { Want::Take })
             }
