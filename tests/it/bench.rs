@@ -907,9 +907,13 @@ fn a_vessel_lifted_while_the_scale_was_away_comes_back_as_it_was() {
 
 /// About 43 g of sodium hydroxide and 107 g of water, dissolving, with a probe in the lye.
 fn dissolving(declared: bool) -> Driver {
+    dissolving_with(ProbeAt::Lye, declared)
+}
+
+/// The same with the one probe somewhere else.
+pub fn dissolving_with(at: ProbeAt, declared: bool) -> Driver {
     let mut driver = Driver::new();
-    driver.setup.channels[1].role =
-        Role::Probe { at: ProbeAt::Lye, unit: TemperatureUnit::Celsius };
+    driver.setup.channels[1].role = Role::Probe { at, unit: TemperatureUnit::Celsius };
     driver.open_session(2, Some(driver.now));
     driver.run(0.5);
     let mut control = crate::driver::control();
@@ -935,7 +939,7 @@ fn dissolving(declared: bool) -> Driver {
     driver
 }
 
-fn judged(driver: &Driver) -> Option<DissolveVerdict> {
+pub fn judged(driver: &Driver) -> Option<DissolveVerdict> {
     driver.facts.iter().rev().find_map(|numbered| match &numbered.fact {
         Fact::LyeJudged { verdict, .. } => Some(*verdict),
         _ => None,

@@ -3,14 +3,14 @@
 use std::sync::Arc;
 
 use panroom::bench::{
-    Act, AlarmId, BatchId, Fact, Input, Notice, Numbered, Phase, ProbeAt, Remedy, Reply, Role,
+    Act, AlarmId, BatchId, Fact, Input, Notice, Numbered, Phase, ProbeAt, Remedy, Reply,
 };
 use panroom::chemistry::DissolveVerdict;
-use panroom::chemistry::StartState;
-use panroom::quantity::{Mass, Moment, Share, Span, Temperature, TemperatureUnit};
+use panroom::quantity::{Mass, Moment, Span, Temperature};
 use panroom::reading::Channel;
 
-use crate::driver::{CUP_G, Driver, JUG_G, POT_G, batch_id, control, g};
+use crate::bench::{dissolving_with, judged};
+use crate::driver::{CUP_G, Driver, JUG_G, batch_id, control, g};
 
 fn sentence(driver: &Driver) -> String {
     driver.view().batches[0].sentence.clone()
@@ -57,44 +57,12 @@ fn invariant_2_an_over_pour_in_doubt_says_the_way_out() {
 
 /// All is weighed and dissolves; the only probe is in somebody's hand.
 fn dissolving_by_hand() -> Driver {
-    let mut driver = Driver::new();
-    driver.setup.channels[1].role =
-        Role::Probe { at: ProbeAt::Hand, unit: TemperatureUnit::Celsius };
-    driver.open_session(2, Some(driver.now));
-    driver.run(0.5);
-    let mut control = control();
-    control.lye_start = Some(StartState {
-        liquid: Temperature::from_celsius(21),
-        ice: Share::ZERO,
-        bath: false,
-        portions: false,
-        jug: None,
-    });
-    let control = Arc::new(control);
-    driver.act(Act::start(batch_id(), control));
-    driver.put(POT_G);
-    driver.pour_to(POT_G + 100.0);
-    driver.pour_to(POT_G + 300.0);
-    driver.put(0.0);
-    for vessel in [CUP_G, JUG_G] {
-        driver.put(vessel);
-        driver.pour_to(vessel + driver.target());
-        driver.put(0.0);
-    }
-    driver.expect_step("dissolve");
-    driver
+    dissolving_with(ProbeAt::Hand, true)
 }
 
 fn hold(driver: &mut Driver, at: ProbeAt) {
     let (batch, channel) = (batch_id(), Channel::new("pot"));
     assert_eq!(driver.act(Act::Hold { batch, channel, at, stays: false }), Reply::Done);
-}
-
-fn judged(driver: &Driver) -> Option<DissolveVerdict> {
-    driver.facts.iter().rev().find_map(|numbered| match &numbered.fact {
-        Fact::LyeJudged { verdict, .. } => Some(*verdict),
-        _ => None,
-    })
 }
 
 #[test]
