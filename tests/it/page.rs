@@ -297,7 +297,10 @@ fn two_pots_stand_side_by_side_and_the_scale_goes_from_one_to_the_other() {
         assert_eq!(wide, false, "at {width}");
     }
     bench.put(0.0);
-    browser.script("document.querySelectorAll('.pot')[1].querySelector('details').open = true");
+    browser.script(
+        "document.querySelectorAll('.pot')[1].querySelectorAll('details')
+           .forEach(each => { each.open = true; })",
+    );
     let bring = "[...document.querySelectorAll('.pot')[1].querySelectorAll('button')]
         .find(each => each.innerText === 'Bring the scale here')";
     browser.wait("the offer", bring);
