@@ -100,7 +100,9 @@ impl Reader {
             |row| Ok((row.get(0)?, row.get(1)?)),
         )?;
         let all_of_it = (strips == 0).then_some(last.at);
-        Ok(begins.map(Moment::from_nanos).or(all_of_it).map(|to| (first.at, to)))
+        // an instrument may speak a moment before the session is opened
+        let until = begins.map(Moment::from_nanos).or(all_of_it);
+        Ok(until.map(|to| (first.at.min(to), to)))
     }
 
     fn kept(&self, session: u32) -> Result<Recording, JournalError> {

@@ -89,7 +89,7 @@ pub fn other_sheet(
         feed(&mut now, &piece, &mut would_be)?;
         found.was.add(&was);
         found.would_be.add(&would_be);
-        books.hear(&would_be);
+        books.hear(&was, &would_be);
         found.pair(piece.at, &was, &would_be);
     }
     books.look(Moment::from_nanos(i64::MAX), &mut found.captures);
@@ -137,7 +137,8 @@ struct Books {
     scales: Vec<Channel>,
     facts: std::vec::IntoIter<(Moment, Fact)>,
     waiting: Option<(Moment, Fact)>,
-    gross: Option<Mass>,
+    /// The loads of the newest bytes, as they were read and as they would be.
+    heard: Vec<[Option<Mass>; 2]>,
     tares: BTreeMap<BatchId, Option<Mass>>,
 }
 
@@ -161,7 +162,7 @@ impl Books {
             scales,
             facts: of_interest.into_iter(),
             waiting: None,
-            gross: None,
+            heard: Vec::new(),
             tares: BTreeMap::new(),
         }
     }
@@ -182,25 +183,41 @@ impl Books {
 
     fn fact(&mut self, (at, fact): (Moment, Fact), captures: &mut Vec<Captured>) {
         match fact {
-            Fact::Tared { batch, .. } => {
-                self.tares.insert(batch, self.gross);
+            Fact::Tared { batch, gross, .. } => {
+                self.tares.insert(batch, self.would_be(Some(gross)));
             }
-            Fact::Captured { batch, ingredient, net, how, .. } if how != CaptureHow::ByHand => {
+            Fact::Captured { batch, ingredient, net, gross, how, .. }
+                if how != CaptureHow::ByHand =>
+            {
                 let tare = self.tares.get(&batch).copied().flatten();
-                let would_be = self.gross.zip(tare).map(|(gross, tare)| gross - tare);
+                let would_be = self.would_be(gross).zip(tare).map(|(gross, tare)| gross - tare);
                 captures.push(Captured { at, batch, ingredient, was: net, would_be });
             }
             _ => {}
         }
     }
 
-    fn hear(&mut self, items: &[Item]) {
-        for item in items {
-            if let Item::Reading(reading) = item
-                && self.scales.contains(&reading.channel)
-            {
-                self.gross = reading.mass().filter(|_| reading.status.is_trusted());
-            }
+    fn hear(&mut self, was: &[Item], would_be: &[Item]) {
+        let (was, would_be) = (self.loads(was), self.loads(would_be));
+        if was.is_empty() && would_be.is_empty() {
+            return;
         }
+        let of = |loads: &[Option<Mass>], index| loads.get(index).copied().flatten();
+        let count = was.len().max(would_be.len());
+        self.heard = (0..count).map(|index| [of(&was, index), of(&would_be, index)]).collect();
+    }
+
+    fn loads(&self, items: &[Item]) -> Vec<Option<Mass>> {
+        let readings = items.iter().filter_map(|item| match item {
+            Item::Reading(reading) if self.scales.contains(&reading.channel) => Some(reading),
+            _ => None,
+        });
+        readings.map(|reading| reading.mass().filter(|_| reading.status.is_trusted())).collect()
+    }
+
+    /// Several lines may have come in one read, at one instant: what was decided tells on which.
+    fn would_be(&self, gross: Option<Mass>) -> Option<Mass> {
+        let decided = self.heard.iter().rev().find(|[was, _]| was.is_some() && *was == gross);
+        decided.or(self.heard.last()).and_then(|[_, would_be]| *would_be)
     }
 }
