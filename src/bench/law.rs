@@ -277,8 +277,9 @@ impl Bench {
             self.emit(Fact::InstrumentBack { instrument: setup.instrument.clone() });
         }
         let out = self.is_channel_shelved(&setup);
+        let allowed = self.allowed_age(&setup);
         let sense = self.senses.channels.entry(reading.channel.clone()).or_default();
-        sense.take(reading, &setup, &settings);
+        sense.take(reading, &setup, &settings, allowed);
         if out {
             // the way out of the pot and back into it is no heating of the pot
             sense.heating = None;

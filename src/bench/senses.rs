@@ -109,9 +109,16 @@ pub struct Sense {
 /// A temperature is followed over this long to tell its rate.
 const HEATING_WINDOW: Span = Span::from_secs(60);
 impl Sense {
-    pub fn take(&mut self, reading: &Reading, setup: &ChannelSetup, settings: &Settings) {
+    /// `allowed`: how old a value of this channel may be just now.
+    pub fn take(
+        &mut self,
+        reading: &Reading,
+        setup: &ChannelSetup,
+        settings: &Settings,
+        allowed: Span,
+    ) {
         let Role::Scale { facts, .. } = setup.role else {
-            self.take_temperature(reading, setup, settings);
+            self.take_temperature(reading, settings, allowed);
             return;
         };
         let mut reading = reading.clone();
@@ -122,7 +129,7 @@ impl Sense {
             // what happened on the pan meanwhile was not seen
             Worth::TrustedAgain => self.doubted = self.load_before.is_some(),
         }
-        self.note_silence(&reading, settings);
+        self.note_silence(reading.at, allowed);
         let usable = reading.value.is_some() && reading.status.is_trusted();
         if usable {
             self.value_at = Some(reading.at);
@@ -187,8 +194,7 @@ impl Sense {
         };
     }
 
-    fn take_temperature(&mut self, reading: &Reading, setup: &ChannelSetup, settings: &Settings) {
-        let gap_after = allowed_age(setup, settings, false);
+    fn take_temperature(&mut self, reading: &Reading, settings: &Settings, gap_after: Span) {
         let usable = reading.value.is_some() && reading.status.is_trusted();
         self.trace.push(reading.at, reading.temperature().filter(|_| usable), gap_after);
         let heating = self.heating.get_or_insert_with(|| RateWindow::new(HEATING_WINDOW));
@@ -208,11 +214,10 @@ impl Sense {
         self.last = Some(reading.clone());
     }
 
-    /// A long silence may hide that the scale slept and took another zero.
-    fn note_silence(&mut self, reading: &Reading, settings: &Settings) {
-        let silent =
-            self.value_at.is_some_and(|at| reading.at.since(at) >= settings.zero_doubt_after);
-        if silent {
+    /// A silence may hide that the scale slept and took another zero. One that says that it is
+    /// overloaded is awake, and takes none.
+    fn note_silence(&mut self, at: Moment, allowed: Span) {
+        if self.load_at.is_some_and(|heard| at.since(heard) > allowed) {
             if !self.doubted {
                 // what an earlier doubt was about is settled
                 self.doubted_gross = None;

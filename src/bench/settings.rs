@@ -4,9 +4,10 @@ use crate::quantity::{Mass, Share, Span, TemperatureDelta};
 use crate::signal::{PressTest, RestTest};
 
 /// The figures of the bench law. All are ours unless a source is named; each can be changed in the
-/// bench file, and the ones in force are frozen into the session.
+/// bench file, and the ones in force are frozen into the session. A journal may name one that is
+/// gone: it is passed over.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(default, deny_unknown_fields)]
+#[serde(default)]
 pub struct Settings {
     /// A capture needs rest over this long.
     pub rest_window: Span,
@@ -17,7 +18,8 @@ pub struct Settings {
     pub rest_spread_d: u8,
     /// Caustic above its guard this long alarms.
     pub guard_delay: Span,
-    /// Silence of a scale that counts as blind: while caustic is weighed, and otherwise.
+    /// Silence of a scale that counts as blind, and that may have hidden another zero: while
+    /// caustic is weighed, and otherwise.
     pub scale_silence_caustic: Span,
     pub scale_silence: Span,
     /// Silence of a probe that counts as lost: this, or so many of its periods if longer.
@@ -76,8 +78,6 @@ pub struct Settings {
     pub residue_share: Share,
     /// How wrong a thermometer may be: type K, class 2 (IEC 60584-1), ± 2.5 K.
     pub thermometer_limits: TemperatureDelta,
-    /// A silence of the scale this long may have hidden a change of zero.
-    pub zero_doubt_after: Span,
     /// A load that comes at once is at least so many d.
     pub put_on_min_d: u8,
     /// Right after it no over-pour is raised for this long: the pan is still ringing.
@@ -147,7 +147,6 @@ impl Default for Settings {
             unknown_grace: Span::from_minutes(2),
             residue_share: Share::from_millionths(5_000),
             thermometer_limits: TemperatureDelta::from_kelvin_tenths(25),
-            zero_doubt_after: Span::from_secs(3),
             put_on_min_d: 20,
             put_on_grace: Span::from_secs(1),
             press_min_d: 200,

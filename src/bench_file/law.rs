@@ -22,7 +22,7 @@ const fn span(
 }
 
 const MIN: i64 = 60_000;
-const SPANS: [SpanKey; 30] = [
+const SPANS: [SpanKey; 29] = [
     span("rest_window", [1000, 10_000], |s| &mut s.rest_window),
     span("guard_delay", [100, 1000], |s| &mut s.guard_delay),
     span("scale_silence_caustic", [500, 2000], |s| &mut s.scale_silence_caustic),
@@ -40,7 +40,6 @@ const SPANS: [SpanKey; 30] = [
     span("spot_settle", [3000, MIN], |s| &mut s.spot_settle),
     span("spot_age", [30_000, 15 * MIN], |s| &mut s.spot_age),
     span("unknown_grace", [10_000, 10 * MIN], |s| &mut s.unknown_grace),
-    span("zero_doubt_after", [1000, MIN], |s| &mut s.zero_doubt_after),
     span("put_on_grace", [200, 2000], |s| &mut s.put_on_grace),
     span("press_shortest", [100, 500], |s| &mut s.press_shortest),
     span("press_longest", [500, 2000], |s| &mut s.press_longest),

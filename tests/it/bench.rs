@@ -210,6 +210,8 @@ fn invariant_2_silence_means_pouring_blind() {
     assert_eq!(driver.view().batches[0].sentence, "Stop pouring: the scale is silent.");
     driver.scale_talks = true;
     driver.run(2.0);
+    assert!(driver.is_active(blind), "the pan has not come to rest at what the books say");
+    driver.run(2.0);
     assert!(driver.is_active(blind), "one that speaks now and then is not back");
     driver.run(0.2);
     assert!(!driver.is_active(blind));

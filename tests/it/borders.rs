@@ -201,7 +201,7 @@ fn three_periods_of_a_slow_probe() {
 /// Silence of the scale for three seconds may have hidden another zero.
 #[test]
 fn three_seconds_of_silence_doubt_the_zero() {
-    for (silent, doubted) in [(2.8, false), (2.9, true)] {
+    for (silent, doubted) in [(2.9, false), (3.0, true)] {
         let mut driver = Driver::started();
         driver.put(POT_G);
         driver.pour_without_rest(POT_G + 50.0);
@@ -215,6 +215,40 @@ fn three_seconds_of_silence_doubt_the_zero() {
         let told = driver.facts.iter().any(|n| matches!(n.fact, Fact::ZeroDoubted { .. }));
         assert_eq!(told, doubted, "{silent} s and a tenth");
     }
+}
+
+/// While caustic is weighed, one second: what was poured meanwhile on another zero would be missed.
+#[test]
+fn with_caustic_one_second_of_silence_doubts_it() {
+    for (silent, doubted) in [(0.9, false), (1.0, true)] {
+        let mut driver = Driver::at_caustic();
+        driver.pour_without_rest(CUP_G + 20.0);
+        driver.run(2.0);
+        driver.scale_talks = false;
+        driver.run(silent);
+        driver.scale_talks = true;
+        // the next reading comes a tenth later, and counts from the load itself
+        driver.load = 10.0;
+        driver.run(4.0);
+        let told = driver.facts.iter().any(|n| matches!(n.fact, Fact::ZeroDoubted { .. }));
+        assert_eq!(told, doubted, "{silent} s and a tenth");
+    }
+}
+
+/// A scale that says that it is overloaded has not slept.
+#[test]
+fn an_overload_is_no_silence() {
+    let mut driver = Driver::at_caustic();
+    driver.pour_without_rest(CUP_G + 20.0);
+    driver.run(2.0);
+    let load = driver.load;
+    driver.status = Status::OverLimit;
+    driver.run(5.0);
+    driver.status = Status::Stable;
+    driver.load = load + 1.0;
+    driver.run(4.0);
+    let told = driver.facts.iter().any(|n| matches!(n.fact, Fact::ZeroDoubted { .. }));
+    assert!(!told, "5 s over the limit");
 }
 
 /// A declared mass lies between half and twice what is wanted.
