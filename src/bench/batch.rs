@@ -7,6 +7,7 @@ use super::detour::Detour;
 use super::fact::{
     Ask, BackVerdict, BatchId, CaptureHow, Fact, Notice, Observation, PromptId, Target,
 };
+use super::settings::Marks;
 use super::setup::ProbeAt;
 use super::vessels::Recognised;
 use crate::chemistry::{DissolveVerdict, IngredientId, Masses};
@@ -287,6 +288,11 @@ impl Batch {
     pub fn first_capture(&self, ingredient: &IngredientId) -> Option<&Capture> {
         let of_it = |capture: &&Capture| &capture.ingredient == ingredient;
         self.captured().map(|(_, capture)| capture).find(of_it)
+    }
+
+    /// This load is its pot with what it holds, as last captured.
+    pub fn is_its_pot(&self, gross: Mass, marks: Marks) -> bool {
+        self.pot_gross.is_some_and(|pot| (pot - gross).abs() <= marks.same)
     }
 
     /// What the vessel in which this was weighed reads empty, on the zero of today.

@@ -207,7 +207,7 @@ fn is_still(rest: Mass, before: Mass, facts: ScaleFacts) -> bool {
 
 /// What is lighter than any vessel.
 fn light(bench: &Bench, facts: ScaleFacts) -> Mass {
-    facts.d * i64::from(bench.settings().vessel_min_d)
+    bench.settings().marks(facts.d).vessel
 }
 
 /// The newest load, if it is at rest.
