@@ -5,10 +5,11 @@
 //! caustic is, or may be, on the pan, nor while an over-pour is latched. A probe moves only by an
 //! act: nobody but the operator knows which pot it stands in.
 
-use super::batch::{Batch, Work};
+use super::batch::Batch;
 use super::fact::{BatchId, Fact};
 use super::law::{Bench, Reply};
 use super::setup::{ProbeAt, Role, Setup};
+use super::work::Work;
 use super::{names, refusals, vessel_back, zeroing};
 use crate::plan::{StepKind, Vessel};
 use crate::quantity::Mass;

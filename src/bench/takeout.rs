@@ -1,11 +1,12 @@
 //! Taking something out of a vessel on the pan until it holds no more than is to be used: dry
 //! caustic by the spoon, lye by pouring off.
 
-use super::batch::{Batch, TakingOut, Work};
+use super::batch::Batch;
 use super::fact::{BatchId, Fact, Target};
 use super::law::Bench;
 use super::view::{Pace, Phase, WeighingView};
 use super::weighing::share_of;
+use super::work::{TakingOut, Work};
 use super::{leases, remedies, zero};
 use crate::plan::{Keep, StepKind, TakeOut, Vessel};
 use crate::quantity::{Mass, Share};

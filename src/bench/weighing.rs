@@ -5,11 +5,12 @@
 //! the newest reading, so it cannot disagree with them.
 
 use super::alarm::AlarmId;
-use super::batch::{Batch, Weighing};
+use super::batch::Batch;
 use super::fact::{Ask, BatchId, CaptureHow, Fact, Remedy, Target};
 use super::law::Bench;
 use super::settings::{CAUSTIC_SHORT, Marks};
 use super::view::Phase;
+use super::work::Weighing;
 use super::{
     before_lift, handling, leases, pace, pan_press, remedies, same_cup, vessels, zero, zeroing,
 };

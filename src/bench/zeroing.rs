@@ -8,10 +8,11 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::batch::{Batch, Work};
+use super::batch::Batch;
 use super::fact::{BatchId, Fact};
 use super::law::{Bench, Order, Reply};
 use super::setup::{ChannelSetup, Role};
+use super::work::Work;
 use super::{leases, names, refusals};
 use crate::chemistry::ScaleFacts;
 use crate::quantity::{Mass, Moment, Span};
