@@ -6,21 +6,8 @@ use panroom::quantity::{Mass, Share};
 
 use crate::driver::{CUP_G, Driver, JUG_G, batch_id, g};
 
-/// All is weighed; the caustic is still dry in its cup.
-fn all_weighed() -> Driver {
-    let mut driver = Driver::at_caustic();
-    driver.pour_to(CUP_G + driver.target());
-    driver.put(0.0);
-    driver.put(JUG_G);
-    driver.pour_to(JUG_G + driver.target());
-    driver.put(0.0);
-    driver.expect_step("dissolve");
-    driver
-}
-
 fn dissolved() -> Driver {
-    let mut driver = all_weighed();
-    assert_eq!(driver.confirm(), Reply::Done);
+    let mut driver = Driver::dissolved();
     // the cup is not weighed back
     assert_eq!(driver.confirm(), Reply::Done);
     driver.expect_step("combine");
@@ -95,7 +82,7 @@ fn what_was_never_weighed_cannot_be_corrected_and_a_reason_is_asked_for() {
 
 #[test]
 fn still_dry_the_excess_is_spooned_out_and_dissolving_is_barred_until_then() {
-    let mut driver = all_weighed();
+    let mut driver = Driver::all_weighed();
     correct(&mut driver, "olive", "150");
     assert!(lye_heavy(&driver));
     assert_eq!(offered(&driver), [Remedy::SpoonOut, Remedy::Discard]);
@@ -319,7 +306,7 @@ fn the_question_stands_still_at_every_stage() {
 
 #[test]
 fn a_correction_of_the_caustic_leaves_its_cup_what_it_was() {
-    let mut driver = all_weighed();
+    let mut driver = Driver::all_weighed();
     // two grams more went in after all
     correct(&mut driver, "naoh", "45.0");
     assert!(lye_heavy(&driver));
@@ -331,7 +318,7 @@ fn a_correction_of_the_caustic_leaves_its_cup_what_it_was() {
 
 #[test]
 fn a_dish_of_waste_is_not_the_cup_and_a_spoonful_less_is_no_empty_pan() {
-    let mut driver = all_weighed();
+    let mut driver = Driver::all_weighed();
     correct(&mut driver, "olive", "150");
     choose(&mut driver, Remedy::SpoonOut);
     let cup = CUP_G + driver.captured("naoh").unwrap().grams();
@@ -362,7 +349,7 @@ fn a_dish_of_waste_is_not_the_cup_and_a_spoonful_less_is_no_empty_pan() {
 
 #[test]
 fn a_correction_while_something_is_taken_out_ends_it() {
-    let mut driver = all_weighed();
+    let mut driver = Driver::all_weighed();
     correct(&mut driver, "olive", "150");
     choose(&mut driver, Remedy::SpoonOut);
     driver.run(3.0);

@@ -1,14 +1,12 @@
-//! A scale that has taken another zero, while the bench waits for an empty vessel.
+//! A scale that may have taken another zero: while nobody looked, while the bench waits for a vessel,
+//! in mid-pour.
 
 use std::sync::Arc;
 
 use panroom::bench::{Act, Ask, Fact, Phase, Reply};
+use panroom::quantity::Mass;
 
-use crate::driver::{CUP_G, Driver, batch_id, control, g};
-
-fn phase(driver: &Driver) -> Phase {
-    driver.view().batches[0].weighing.as_ref().unwrap().phase
-}
+use crate::driver::{CUP_G, Driver, POT_G, batch_id, control, g};
 
 /// Nought before the silence and nought after it, with a cup on the pan: twice called nought.
 #[test]
@@ -22,15 +20,15 @@ fn nought_under_a_load_is_never_believed_after_a_silence() {
     };
     asleep(&mut driver);
     driver.put(0.0);
-    assert_eq!(phase(&driver), Phase::ZeroDoubted);
+    assert_eq!(driver.phase(), Phase::ZeroDoubted);
     driver.put(-CUP_G - 10.0);
     driver.put(0.0);
-    assert_eq!(phase(&driver), Phase::Pouring);
+    assert_eq!(driver.phase(), Phase::Pouring);
     assert_eq!(driver.view().batches[0].weighing.as_ref().unwrap().net, Some(g("10")));
     asleep(&mut driver);
     // another 30 g were poured while it slept
     driver.put(0.0);
-    assert_eq!(phase(&driver), Phase::ZeroDoubted);
+    assert_eq!(driver.phase(), Phase::ZeroDoubted);
     driver.put(-CUP_G - 40.0);
     driver.put(0.0);
     assert_eq!(driver.view().batches[0].weighing.as_ref().unwrap().net, Some(g("40")));
@@ -57,7 +55,7 @@ fn nought_again_on_a_clear_pan_is_asked_about_and_no_dead_end() {
     assert!(asks_whether_clear(&driver));
     assert_eq!(driver.confirm(), Reply::Done);
     driver.put(CUP_G);
-    assert_eq!(phase(&driver), Phase::Pouring);
+    assert_eq!(driver.phase(), Phase::Pouring);
     assert_eq!(tared(&driver), Some(CUP_G));
 }
 
@@ -111,7 +109,7 @@ fn the_pot_at_nought_is_still_the_pot() {
     driver.kill_and_restart();
     driver.put(0.0);
     driver.run(10.0);
-    assert_eq!(phase(&driver), Phase::AwaitingVessel);
+    assert_eq!(driver.phase(), Phase::AwaitingVessel);
     assert!(!asks_whether_clear(&driver));
 }
 
@@ -119,10 +117,10 @@ fn the_pot_at_nought_is_still_the_pot() {
 fn a_pan_that_shows_its_known_offset_carries_nothing() {
     let mut driver = Driver::oils_weighed();
     driver.put(-400.0);
-    assert_eq!(phase(&driver), Phase::AwaitingVessel);
+    assert_eq!(driver.phase(), Phase::AwaitingVessel);
     driver.put(-399.0);
     driver.put(-400.0);
-    assert_eq!(phase(&driver), Phase::AwaitingVessel);
+    assert_eq!(driver.phase(), Phase::AwaitingVessel);
 }
 
 #[test]
@@ -141,7 +139,79 @@ fn an_offset_above_nought_is_no_vessel() {
     driver.pour_to(706.0);
     driver.expect_step("weigh-naoh");
     driver.put(6.0);
-    assert_eq!(phase(&driver), Phase::AwaitingVessel);
+    assert_eq!(driver.phase(), Phase::AwaitingVessel);
     driver.put(6.0 + CUP_G);
-    assert_eq!(phase(&driver), Phase::Pouring);
+    assert_eq!(driver.phase(), Phase::Pouring);
+}
+
+#[test]
+fn another_zero_after_sleep_is_recognised_and_checked() {
+    let mut driver = Driver::started();
+    driver.put(POT_G);
+    driver.pour_without_rest(POT_G + 50.0);
+    driver.run(2.0);
+    driver.scale_talks = false;
+    driver.run(200.0);
+    // it slept, and calls what is on it zero
+    driver.scale_talks = true;
+    driver.put(0.0);
+    assert_eq!(driver.phase(), Phase::ZeroDoubted);
+    driver.put(-(POT_G + 50.0));
+    assert!(driver.said("The empty pan is known again: put the same vessel back."));
+    driver.put(0.0);
+    assert_eq!(driver.phase(), Phase::Pouring);
+    assert_eq!(driver.view().batches[0].weighing.as_ref().unwrap().net, Some(g("50")));
+    driver.pour_to(50.0);
+    assert_eq!(driver.captured("coconut"), Some(g("100")));
+}
+
+#[test]
+fn a_silence_with_the_same_load_after_it_needs_no_check() {
+    let mut driver = Driver::started();
+    driver.put(POT_G);
+    driver.pour_without_rest(POT_G + 50.0);
+    driver.run(2.0);
+    driver.scale_talks = false;
+    driver.run(200.0);
+    driver.scale_talks = true;
+    driver.run(3.0);
+    assert_eq!(driver.phase(), Phase::Pouring);
+}
+
+#[test]
+fn a_vessel_lifted_while_the_scale_was_away_comes_back_as_it_was() {
+    let mut driver = Driver::started();
+    driver.put(POT_G);
+    driver.pour_without_rest(POT_G + 50.0);
+    driver.run(2.0);
+    driver.scale_talks = false;
+    driver.run(20.0);
+    driver.scale_talks = true;
+    driver.put(0.0);
+    assert_eq!(driver.phase(), Phase::ZeroDoubted, "it may call the pot zero");
+    driver.put(POT_G + 50.0);
+    assert_eq!(driver.phase(), Phase::Pouring);
+    assert_eq!(driver.view().batches[0].weighing.as_ref().unwrap().net, Some(g("50")));
+}
+
+#[test]
+fn a_drifted_zero_does_not_keep_a_cup_waiting() {
+    let mut driver = Driver::oils_weighed();
+    driver.put(0.8);
+    assert!(driver.view().batches[0].sentence.starts_with("Put the empty vessel"));
+    driver.put(0.8 + CUP_G);
+    assert_eq!(driver.phase(), Phase::Pouring);
+}
+
+/// It slept with the pot on it while the weight stood; nobody was pouring, so nobody noticed.
+#[test]
+fn a_pan_lighter_than_empty_has_another_zero() {
+    let mut driver = Driver::oils_weighed();
+    driver.put(-(POT_G + 300.0));
+    driver.put(CUP_G - (POT_G + 300.0));
+    assert_eq!(driver.phase(), Phase::Pouring);
+    assert_eq!(driver.view().batches[0].weighing.as_ref().unwrap().net, Some(Mass::ZERO));
+    let guard = driver.guard().grams();
+    driver.pour_to(CUP_G - (POT_G + 300.0) + guard + 2.0);
+    assert!(driver.caustic_over(), "the guard counts from the new zero too");
 }
