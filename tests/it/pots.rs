@@ -46,6 +46,31 @@ fn target(driver: &Driver, letter: &str) -> f64 {
     pot(driver, letter).weighing.expect("something is weighed").target.mass.grams()
 }
 
+/// Both oils go into this pot, which comes to the pan and leaves it.
+fn weigh_oils(driver: &mut Driver, pot_g: f64) {
+    driver.put(pot_g);
+    driver.pour_to(pot_g + 100.0);
+    driver.pour_to(pot_g + 300.0);
+    driver.put(0.0);
+}
+
+/// Caustic and water of this batch, each in its own vessel.
+fn weigh_cup_and_jug(driver: &mut Driver, letter: &str) {
+    for vessel in [CUP_G, JUG_G] {
+        driver.put(vessel);
+        driver.pour_to(vessel + target(driver, letter));
+        driver.put(0.0);
+    }
+}
+
+/// The pan is cleared, and pot B is weighed on it as if nothing had been there.
+fn b_is_weighed_right(driver: &mut Driver) {
+    driver.put(0.0);
+    driver.put(POT_B_G);
+    driver.pour_to(POT_B_G + 100.0);
+    assert_eq!(pot(driver, "b").captures[0].net, g("100"));
+}
+
 /// Two pots are started; the scale is with the first, whose pot stands on the pan.
 fn two() -> Driver {
     let mut driver = Driver::started();
@@ -57,15 +82,8 @@ fn two() -> Driver {
 /// Pot A has all it weighs and dissolves its caustic; the scale has gone to B.
 fn a_dissolves() -> Driver {
     let mut driver = two();
-    driver.pour_to(POT_G + 100.0);
-    driver.pour_to(POT_G + 300.0);
-    driver.put(0.0);
-    driver.put(CUP_G);
-    driver.pour_to(CUP_G + target(&driver, "a"));
-    driver.put(0.0);
-    driver.put(JUG_G);
-    driver.pour_to(JUG_G + target(&driver, "a"));
-    driver.put(0.0);
+    weigh_oils(&mut driver, POT_G);
+    weigh_cup_and_jug(&mut driver, "a");
     assert_eq!(pot(&driver, "a").step, "dissolve");
     driver
 }
@@ -73,10 +91,7 @@ fn a_dissolves() -> Driver {
 /// Pot B has its oils and waits at its caustic, pot A dissolves.
 fn b_at_caustic() -> Driver {
     let mut driver = a_dissolves();
-    driver.put(POT_B_G);
-    driver.pour_to(POT_B_G + 100.0);
-    driver.pour_to(POT_B_G + 300.0);
-    driver.put(0.0);
+    weigh_oils(&mut driver, POT_B_G);
     driver
 }
 
@@ -143,10 +158,7 @@ fn an_act_moves_the_scale_and_what_was_poured_is_asked_for() {
     // A's pot is still on the pan: it is nobody's vessel now
     driver.run(10.0);
     assert_eq!(pot(&driver, "b").weighing.unwrap().phase, Phase::AwaitingVessel);
-    driver.put(0.0);
-    driver.put(POT_B_G);
-    driver.pour_to(POT_B_G + 100.0);
-    assert_eq!(pot(&driver, "b").captures[0].net, g("100"));
+    b_is_weighed_right(&mut driver);
     driver.run(3.0);
     // and back: B's pot stands there, and may not be taken for A's
     assert_eq!(take_scale(&mut driver, "a"), Reply::Done);
@@ -452,10 +464,7 @@ fn closing_one_gives_the_scale_to_the_next() {
         pot(&driver, "b").sentence,
         "Take everything off the pan first: what is on it may be of pot A."
     );
-    driver.put(0.0);
-    driver.put(POT_B_G);
-    driver.pour_to(POT_B_G + 100.0);
-    assert_eq!(pot(&driver, "b").captures[0].net, g("100"));
+    b_is_weighed_right(&mut driver);
 }
 
 #[test]
@@ -466,12 +475,7 @@ fn two_pots_go_through_to_their_ends() {
         assert_eq!(confirm(&mut driver, "a"), Reply::Done);
     }
     driver.run(3.0);
-    driver.put(CUP_G);
-    driver.pour_to(CUP_G + target(&driver, "b"));
-    driver.put(0.0);
-    driver.put(JUG_G);
-    driver.pour_to(JUG_G + target(&driver, "b"));
-    driver.put(0.0);
+    weigh_cup_and_jug(&mut driver, "b");
     for letter in ["a", "a", "b", "b", "b", "b"] {
         driver.run(1.0);
         assert_eq!(confirm(&mut driver, letter), Reply::Done, "{letter}");
