@@ -367,6 +367,37 @@ fn a_full_caustic_cup_is_nobodys_vessel() {
     assert_eq!((weighing.phase, weighing.net), (Phase::Taring, None));
 }
 
+/// B was filling its pot when the scale went to A, and gets it back with pot A on the pan: that
+/// the pan was clear for A says nothing for B.
+#[test]
+fn a_pan_seen_clear_for_one_is_not_clear_for_the_next() {
+    let mut driver = two();
+    driver.pour_to(POT_G + 60.0);
+    take_scale(&mut driver, "b");
+    driver.put(0.0);
+    driver.put(POT_B_G);
+    driver.pour_to(POT_B_G + 60.0);
+    assert_eq!(take_scale(&mut driver, "a"), Reply::Done);
+    driver.put(0.0);
+    driver.put(POT_G + 60.0);
+    assert_eq!(take_scale(&mut driver, "b"), Reply::Done);
+    driver.run(5.0);
+    let b = pot(&driver, "b");
+    assert!(b.sentence.contains("Take everything off the pan first"), "{}", b.sentence);
+    assert_eq!(b.prompt, None, "whose pot stands there is not asked of B");
+}
+
+/// Another scale under another name is not put in the place of the one that a batch had.
+#[test]
+fn a_batch_whose_scale_is_gone_is_given_no_other() {
+    let mut driver = Driver::started();
+    let other = Channel::new("another scale");
+    driver.setup.channels[0].channel = other.clone();
+    driver.kill_and_restart();
+    driver.run(5.0);
+    assert_eq!(driver.bench.state().leases.get(&other), None);
+}
+
 // --- restart -------------------------------------------------------------------------------------
 
 #[test]
@@ -448,6 +479,35 @@ fn a_second_probe_goes_to_the_second_pot() {
     start(&mut driver, "b");
     let holders: Vec<_> = driver.view().channels.into_iter().map(|c| c.holder).collect();
     assert_eq!(holders, [Some(id("a")), Some(id("a")), Some(id("b"))]);
+}
+
+/// The bench file has grown since the batch was begun: what is new is of the only batch there is,
+/// but no second probe for a place, none that is held in the hand, and none where there are two.
+#[test]
+fn a_new_probe_is_of_the_only_batch() {
+    for (pots, taken) in [(1, true), (2, false)] {
+        let mut driver = Driver::started();
+        if pots == 2 {
+            start(&mut driver, "b");
+        }
+        for (name, at) in
+            [("lye", ProbeAt::Lye), ("second in the pot", ProbeAt::Pot), ("stick", ProbeAt::Hand)]
+        {
+            let mut probe = driver.setup.channels[1].clone();
+            (probe.channel, probe.instrument) = (Channel::new(name), name.to_owned());
+            probe.role = Role::Probe { at, unit: TemperatureUnit::Celsius };
+            driver.setup.channels.push(probe);
+        }
+        driver.kill_and_restart();
+        let mut probe =
+            |batch, name| refused(driver.act(Act::Probe { batch, channel: Channel::new(name) }));
+        assert!(probe(id("a"), "stick").contains("say where it is"));
+        assert!(probe(id("z"), "lye").contains("no open batch has the number 2026-11-25-z"));
+        let holders: Vec<_> = driver.view().channels.into_iter().map(|c| c.holder).collect();
+        let a = Some(id("a"));
+        let lye = a.clone().filter(|_| taken);
+        assert_eq!(holders, [a.clone(), a, lye, None, None], "{pots} pots");
+    }
 }
 
 // --- the rest of a bench with several pots -------------------------------------------------------

@@ -360,3 +360,26 @@ fn a_correction_while_something_is_taken_out_ends_it() {
     driver.expect_step("dissolve");
     assert!(!lye_heavy(&driver));
 }
+
+/// The scale sleeps with the cup on it and calls it nought; taken off and put back, the cup holds
+/// what it held, and is spooned out to what is to be kept.
+#[test]
+fn a_scale_that_slept_while_spooning_counts_from_its_new_zero() {
+    let mut driver = Driver::all_weighed();
+    correct(&mut driver, "olive", "150");
+    choose(&mut driver, Remedy::SpoonOut);
+    let full = CUP_G + driver.captured("naoh").unwrap().grams();
+    driver.put(full);
+    driver.scale_talks = false;
+    driver.run(10.0);
+    driver.scale_talks = true;
+    let shown = |driver: &Driver| driver.view().batches[0].weighing.clone().unwrap().net;
+    driver.put(0.0);
+    assert_eq!(shown(&driver), None, "it may be the cup that is called nought");
+    driver.put(-full);
+    driver.put(0.0);
+    assert_eq!(shown(&driver).map(Mass::grams), Some(full - CUP_G));
+    driver.put(CUP_G + 36.6 - full);
+    driver.expect_step("dissolve");
+    assert_eq!(driver.captured("naoh"), Some(g("36.6")));
+}
