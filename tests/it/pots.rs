@@ -387,6 +387,22 @@ fn a_pan_seen_clear_for_one_is_not_clear_for_the_next() {
     assert_eq!(b.prompt, None, "whose pot stands there is not asked of B");
 }
 
+/// The cup of A is asked back, and pot B, which weighs as much, stands on the pan that A gets.
+#[test]
+fn what_another_pot_left_is_not_the_cup_that_is_asked_back() {
+    let mut driver = a_dissolves();
+    driver.put(CUP_G);
+    assert_eq!(pot(&driver, "b").weighing.unwrap().phase, Phase::Pouring);
+    assert_eq!(confirm(&mut driver, "a"), Reply::Done);
+    assert_eq!(take_scale(&mut driver, "a"), Reply::Done);
+    driver.run(5.0);
+    let back = |fact: &Fact| matches!(fact, Fact::VesselBack { .. });
+    assert!(!driver.facts.iter().any(|numbered| back(&numbered.fact)));
+    driver.put(0.0);
+    driver.put(CUP_G);
+    assert!(driver.facts.iter().any(|numbered| back(&numbered.fact)));
+}
+
 /// Another scale under another name is not put in the place of the one that a batch had.
 #[test]
 fn a_batch_whose_scale_is_gone_is_given_no_other() {

@@ -2,7 +2,7 @@
 
 use panroom::bench::{Act, Ask, BackVerdict, Fact, PromptId, Reply};
 
-use crate::driver::{CUP_G, Driver};
+use crate::driver::{CUP_G, Driver, JUG_G};
 
 fn verdict(driver: &Driver) -> Option<BackVerdict> {
     driver.facts.iter().rev().find_map(|numbered| match &numbered.fact {
@@ -54,4 +54,26 @@ fn an_act_for_another_prompt_names_the_present_one() {
     assert_eq!(driver.act(Act::Confirm { prompt: present }), Reply::Done);
     assert_eq!(driver.act(Act::Confirm { prompt: present }), Reply::AlreadyDone);
     assert!(matches!(driver.asks(), Some(Ask::VesselBack { .. })));
+}
+
+/// What weighs 3 d (0.3 g) less than the cup empty, or more than it full, is not that cup.
+#[test]
+fn another_vessel_is_not_the_cup_that_is_asked_back() {
+    use BackVerdict::{Residue, Unknown, Whole};
+    let driver = Driver::dissolved();
+    let full = CUP_G + driver.captured("naoh").unwrap().grams();
+    for (load, told) in [
+        (CUP_G - 0.3, Whole),
+        (CUP_G - 0.4, Unknown),
+        (full + 0.3, Residue),
+        (full + 0.4, Unknown),
+        (JUG_G, Unknown),
+    ] {
+        let mut driver = Driver::dissolved();
+        driver.put(load);
+        if told != Whole {
+            assert_eq!(driver.confirm(), Reply::Done);
+        }
+        assert_eq!(verdict(&driver), Some(told), "{load} g");
+    }
 }
