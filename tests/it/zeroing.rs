@@ -384,10 +384,11 @@ fn no_cup_is_weighed_back_on_a_zero_in_doubt() {
 }
 
 /// No batch has the scale: the last that did was given up, and a look at the cook of the other is
-/// due. What two presses lean on may be a load that the scale calls nought.
+/// due. What two presses lean on may be a load that the scale calls nought: while the command is
+/// on its way, and after a silence.
 #[test]
-fn two_presses_are_no_yes_while_the_zero_is_on_its_way() {
-    for told in [false, true] {
+fn two_presses_are_no_yes_while_the_zero_may_move() {
+    for (told, silent, yes) in [(false, 0.0, true), (true, 0.0, false), (false, 3.5, false)] {
         let mut driver = Driver::cooking();
         let other = start_b(&mut driver);
         driver.run(1.0);
@@ -399,10 +400,18 @@ fn two_presses_are_no_yes_while_the_zero_is_on_its_way() {
         if told {
             assert_eq!(driver.act(zero()), Reply::Done);
         }
+        driver.scale_talks = false;
+        driver.run(silent);
+        driver.scale_talks = true;
+        // whatever alarm the silence raised is gone and acknowledged
         driver.run(2.5);
+        for alarm in driver.view().alarms {
+            driver.act(Act::Acknowledge { alarm: alarm.alarm });
+        }
+        assert!(driver.view().alarms.is_empty());
         press_twice(&mut driver);
-        let pending = told.then_some(ZeroCame::Asked);
-        assert_eq!((came(&driver), driver.asks().is_some()), (pending, told));
+        assert_eq!(driver.asks().is_none(), yes, "told {told}, {silent} s of silence");
+        assert_eq!(came(&driver), told.then_some(ZeroCame::Asked));
     }
 }
 
