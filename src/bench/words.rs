@@ -5,13 +5,14 @@
 
 use super::acts::may_bring_down;
 use super::alarm::AlarmId;
-use super::batch::{Batch, Work};
+use super::batch::Batch;
 use super::fact::{Ask, BackVerdict, Fact, Notice, PutAway, Remedy, Target};
 use super::law::Bench;
 use super::progress::cooking;
 use super::setup::{ChannelSetup, ProbeAt, Role};
 use super::state::State;
 use super::view::Phase;
+use super::work::Work;
 use super::{
     combine, cook_clock, cook_end, cool, in_process, leases, names, pan_press, remedy_words,
     room_left, spot, vessel_back, vessels, watches, zeroing,
