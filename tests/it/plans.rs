@@ -47,7 +47,8 @@ caustic = [{ alkali = "NaOH", purity = "98 %" }]
 liquid = { amount = "2.5:1" }
 "#;
 
-const SCALE: &str = r#"
+/// A scale that is fit for caustic, and a pot.
+pub const SCALE: &str = r#"
 [[instrument]]
 name = "scale box"
 port = "/dev/ttyUSB0"
@@ -76,7 +77,7 @@ fn bench(text: &str) -> BenchFile {
         .unwrap_or_else(|problems| panic!("{problems}"))
 }
 
-fn drawn_up(recipe: &str, bench_text: &str) -> Plan {
+pub fn drawn_up(recipe: &str, bench_text: &str) -> Plan {
     let bench = bench(bench_text);
     plan(&read(recipe), FatTable::built_in(), Some(&bench), &Options::default())
         .unwrap_or_else(|problems| panic!("{problems}"))

@@ -6,21 +6,8 @@ use panroom::quantity::{Mass, Share};
 
 use crate::driver::{CUP_G, Driver, JUG_G, batch_id, g};
 
-/// All is weighed; the caustic is still dry in its cup.
-fn all_weighed() -> Driver {
-    let mut driver = Driver::at_caustic();
-    driver.pour_to(CUP_G + driver.target());
-    driver.put(0.0);
-    driver.put(JUG_G);
-    driver.pour_to(JUG_G + driver.target());
-    driver.put(0.0);
-    driver.expect_step("dissolve");
-    driver
-}
-
 fn dissolved() -> Driver {
-    let mut driver = all_weighed();
-    assert_eq!(driver.confirm(), Reply::Done);
+    let mut driver = Driver::dissolved();
     // the cup is not weighed back
     assert_eq!(driver.confirm(), Reply::Done);
     driver.expect_step("combine");
@@ -95,7 +82,7 @@ fn what_was_never_weighed_cannot_be_corrected_and_a_reason_is_asked_for() {
 
 #[test]
 fn still_dry_the_excess_is_spooned_out_and_dissolving_is_barred_until_then() {
-    let mut driver = all_weighed();
+    let mut driver = Driver::all_weighed();
     correct(&mut driver, "olive", "150");
     assert!(lye_heavy(&driver));
     assert_eq!(offered(&driver), [Remedy::SpoonOut, Remedy::Discard]);
@@ -319,7 +306,7 @@ fn the_question_stands_still_at_every_stage() {
 
 #[test]
 fn a_correction_of_the_caustic_leaves_its_cup_what_it_was() {
-    let mut driver = all_weighed();
+    let mut driver = Driver::all_weighed();
     // two grams more went in after all
     correct(&mut driver, "naoh", "45.0");
     assert!(lye_heavy(&driver));
@@ -331,7 +318,7 @@ fn a_correction_of_the_caustic_leaves_its_cup_what_it_was() {
 
 #[test]
 fn a_dish_of_waste_is_not_the_cup_and_a_spoonful_less_is_no_empty_pan() {
-    let mut driver = all_weighed();
+    let mut driver = Driver::all_weighed();
     correct(&mut driver, "olive", "150");
     choose(&mut driver, Remedy::SpoonOut);
     let cup = CUP_G + driver.captured("naoh").unwrap().grams();
@@ -362,7 +349,7 @@ fn a_dish_of_waste_is_not_the_cup_and_a_spoonful_less_is_no_empty_pan() {
 
 #[test]
 fn a_correction_while_something_is_taken_out_ends_it() {
-    let mut driver = all_weighed();
+    let mut driver = Driver::all_weighed();
     correct(&mut driver, "olive", "150");
     choose(&mut driver, Remedy::SpoonOut);
     driver.run(3.0);
@@ -372,4 +359,27 @@ fn a_correction_while_something_is_taken_out_ends_it() {
     driver.run(1.0);
     driver.expect_step("dissolve");
     assert!(!lye_heavy(&driver));
+}
+
+/// The scale sleeps with the cup on it and calls it nought; taken off and put back, the cup holds
+/// what it held, and is spooned out to what is to be kept.
+#[test]
+fn a_scale_that_slept_while_spooning_counts_from_its_new_zero() {
+    let mut driver = Driver::all_weighed();
+    correct(&mut driver, "olive", "150");
+    choose(&mut driver, Remedy::SpoonOut);
+    let full = CUP_G + driver.captured("naoh").unwrap().grams();
+    driver.put(full);
+    driver.scale_talks = false;
+    driver.run(10.0);
+    driver.scale_talks = true;
+    let shown = |driver: &Driver| driver.view().batches[0].weighing.clone().unwrap().net;
+    driver.put(0.0);
+    assert_eq!(shown(&driver), None, "it may be the cup that is called nought");
+    driver.put(-full);
+    driver.put(0.0);
+    assert_eq!(shown(&driver).map(Mass::grams), Some(full - CUP_G));
+    driver.put(CUP_G + 36.6 - full);
+    driver.expect_step("dissolve");
+    assert_eq!(driver.captured("naoh"), Some(g("36.6")));
 }

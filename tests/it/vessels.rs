@@ -338,9 +338,7 @@ fn no_yes_puts_caustic_into_what_it_attacks() {
 /// At the water's jug: the pot and the caustic are weighed.
 fn at_water(vessels: Vec<KnownVessel>) -> Driver {
     let mut driver = at_caustic(vessels);
-    driver.put(CUP_G);
-    driver.pour_to(CUP_G + driver.target());
-    driver.put(0.0);
+    driver.weigh_into(CUP_G);
     driver.expect_step("weigh-water");
     driver
 }
