@@ -8,7 +8,7 @@ use super::progress::cooking;
 use super::setup::{ProbeAt, Role};
 use super::vessels::Misfit;
 use super::view::AnswerView;
-use super::{acts, pan_press, remedies, vessels, words};
+use super::{acts, pan_press, remedies, remedy_words, vessels, words};
 use crate::plan::StepKind;
 use crate::quantity::Mass;
 
@@ -80,6 +80,10 @@ pub fn question(bench: &Bench, batch: &Batch, asks: &Ask) -> String {
         }
         Ask::Remedy { excess, .. } => {
             let excess = bench.caustic_excess(&batch.id).unwrap_or(*excess);
+            if let Some(remedy) = remedies::under_way(bench, batch) {
+                let under_way = remedy_words::under_way(remedy);
+                return format!("{} of caustic too much. {under_way}", mass(excess));
+            }
             let why = match remedies::over(bench, batch).1 {
                 Some(why) if !bench.is_caustic_over(&batch.id) => format!(" {why}."),
                 _ => String::new(),
@@ -138,7 +142,7 @@ pub fn offers(bench: &Bench, batch: &Batch) -> Vec<AnswerView> {
             offers.push(offer(words, Act::Observe { batch: id(), observation, note }, false));
         }
     }
-    if batch.said_combined {
+    if batch.said_combined && batch.under_way().is_none() {
         offers.push(offer("Is the caustic right?", Act::AskRemedy { batch: id() }, false));
     }
     if batch.step().is_none() {

@@ -367,7 +367,7 @@ impl Batch {
                 self.spots.insert(*place, spot);
             }
             Fact::StepDone { .. } => self.finish_step(),
-            Fact::RemedyChosen { steps, .. } => self.set_out(steps),
+            Fact::RemedyChosen { remedy, steps, .. } => self.set_out(*remedy, steps),
             Fact::BroughtDown { step, from, to, .. } => {
                 self.brought_down.insert(step.clone(), (*from, *to));
             }

@@ -15,7 +15,15 @@ pub fn lye_heavy(bench: &Bench, batch: Option<&Batch>) -> String {
     let over = over.map_or_else(String::new, |over| {
         format!("{} of caustic more than the oils take. ", mass(&batch.control.units, over))
     });
-    format!("{over}Add nothing, taste nothing, pour nothing: choose what to do.")
+    match batch.under_way() {
+        Some(remedy) => format!("{over}{} Add nothing else, taste nothing.", under_way(remedy)),
+        None => format!("{over}Add nothing, taste nothing, pour nothing: choose what to do."),
+    }
+}
+
+/// What is being done about it: it is not offered a second time.
+pub fn under_way(remedy: Remedy) -> String {
+    format!("Under way: {}. Go on with it.", remedy.title())
 }
 
 pub fn over(bench: &Bench, batch: &Batch, excess: Mass) -> String {
@@ -23,6 +31,10 @@ pub fn over(bench: &Bench, batch: &Batch, excess: Mass) -> String {
     let ways: Vec<String> =
         offers.iter().map(|offer| format!("{} ({})", offer.words, offer.remedy.word())).collect();
     let excess = mass(&batch.control.units, excess);
+    if let Some(remedy) = batch.under_way() {
+        let under_way = under_way(remedy);
+        return format!("{excess} of caustic too much. {under_way} Or {}.", ways.join(", or "));
+    }
     let why = none.map_or_else(String::new, |why| format!(" Otherwise: {why}."));
     format!("{excess} of caustic too much. Either {}.{why}", ways.join(", or "))
 }
