@@ -21,6 +21,11 @@ pub fn of(bench: &Bench, batch: &Batch, prompt: PromptId, asks: &Ask) -> Vec<Ans
     let held = |words: &str| {
         vec![AnswerView { words: words.to_owned(), act: Act::Confirm { prompt }, hold: true }]
     };
+    // and so is which vessel stands there: its material counts from then on
+    let vessel = |words: &str, name: &str| {
+        let (words, vessel) = (words.to_owned(), name.to_owned());
+        AnswerView { words, act: Act::Vessel { prompt, vessel }, hold: true }
+    };
     match asks {
         Ask::TakeShort { .. } => {
             let mut answers = yes("Leave it so");
@@ -49,21 +54,14 @@ pub fn of(bench: &Bench, batch: &Batch, prompt: PromptId, asks: &Ask) -> Vec<Ans
         Ask::SameCup { .. } => held("It is the same; some was taken out"),
         Ask::PanClear => yes("The pan is clear"),
         Ask::NothingAdded { .. } => yes("Nothing was added"),
-        Ask::WhichVessel { among } => among
-            .iter()
-            .map(|name| AnswerView {
-                words: words::capitalised(name),
-                act: Act::Vessel { prompt, vessel: name.clone() },
-                hold: true,
-            })
-            .collect(),
+        Ask::WhichVessel { among } => {
+            let named = among.iter().map(|name| vessel(&words::capitalised(name), name));
+            let another = vessels::another(bench, batch, among);
+            named.chain([vessel(another, vessels::ANOTHER)]).collect()
+        }
         // over this there is no yes, but it was guessed by weight
-        Ask::WrongVessel { vessel } if vessel.misfit == Some(Misfit::Attacked) => {
-            vec![AnswerView {
-                words: "It is another vessel, of a material that lye does not attack".to_owned(),
-                act: Act::Vessel { prompt, vessel: vessels::ANOTHER.to_owned() },
-                hold: true,
-            }]
+        Ask::WrongVessel { vessel: guess } if guess.misfit == Some(Misfit::Attacked) => {
+            vec![vessel(vessels::OF_ANOTHER_MATERIAL, vessels::ANOTHER)]
         }
         Ask::WrongVessel { vessel } => held(&format!("Use {} all the same", vessel.vessel.name)),
         Ask::LeaveUnrecorded => held("I wrote it down; go on"),
