@@ -3,7 +3,7 @@
 use super::batch::Batch;
 use super::fact::Remedy;
 use super::law::Bench;
-use super::words::mass;
+use super::words::{ZERO_DOUBTED, mass};
 use super::{remedies, takeout};
 use crate::plan::{Keep, TakeOut};
 use crate::quantity::{Mass, Share};
@@ -57,9 +57,7 @@ pub fn take_out(bench: &Bench, batch: &Batch, take_out: &TakeOut) -> String {
     let name = &take_out.name;
     let Some((_, taking)) = takeout::at_it(batch) else { return String::new() };
     if bench.scale_doubted(&batch.id) {
-        return "The scale was away and may have another zero: take everything off the pan, then \
-                put the vessel back."
-            .to_owned();
+        return ZERO_DOUBTED.to_owned();
     }
     match (taking.from, take_out.keep) {
         (None, Keep::Mass(_)) => format!("Put the cup with the {name} on the pan."),

@@ -84,6 +84,9 @@ fn await_vessel(bench: &mut Bench, pan: &Pan) {
         withdraw(bench, pan, &[Taken::Clear]);
     }
     zero::settle(bench, pan);
+    if zero::before_vessel(bench, pan) {
+        return;
+    }
     let settings = bench.settings().clone();
     let clear = pan.scale.d * i64::from(settings.pan_clear_d);
     let zero = bench.batch(&pan.id).map(|batch| batch.zero).unwrap_or_default();

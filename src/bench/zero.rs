@@ -6,8 +6,9 @@ use super::fact::{BatchId, Fact};
 use super::law::Bench;
 use super::settings::Settings;
 use super::weighing::Pan;
-use super::zeroing;
+use super::{vessels, zeroing};
 use crate::chemistry::IngredientId;
+use crate::plan::Vessel;
 use crate::quantity::Mass;
 
 /// True while the zero is in doubt, so that nothing else may be decided from the load.
@@ -122,6 +123,46 @@ pub fn settle(bench: &mut Bench, pan: &Pan) {
     {
         sense.doubted = false;
     }
+}
+
+/// After a silence, before a vessel is known: what rests on the pan may be another zero, and no
+/// vessel at all. True while nothing may be tared. A pot that was weighed is known by its weight,
+/// and doubted once it stands there.
+pub fn before_vessel(bench: &mut Bench, pan: &Pan) -> bool {
+    let Some(batch) = bench.batch(&pan.id) else { return false };
+    if pan.into == Vessel::Pot && batch.pot_gross.is_some() {
+        return false;
+    }
+    let (zero, doubted) = (batch.zero, pan.weighing.zero_doubted);
+    let Some(rest) = pan.rest else { return doubted };
+    let light = pan.scale.d * i64::from(bench.settings().vessel_min_d);
+    let Some(sense) = bench.scale_sense_mut(&pan.id) else { return false };
+    let (batch, step) = (pan.id.clone(), pan.step.clone());
+    if !doubted {
+        let Some(expected) = sense.load_before.filter(|_| sense.doubted && rest - zero >= light)
+        else {
+            return false;
+        };
+        sense.doubted_gross = Some(rest);
+        vessels::withdraw(bench, &pan.id);
+        bench.emit(Fact::ZeroDoubted { batch, step, gross: rest, expected });
+        return true;
+    }
+    let (d, highest) = (pan.scale.d, sense.doubted_gross);
+    let expected = pan.weighing.expected;
+    let as_before = expected.is_some_and(|books| agrees(rest, books, zero, d, bench.settings()));
+    // what came off was all there was: a pan that still shows a weight may have it on it
+    let bare = (rest - zero).abs() < light && highest.is_some_and(|most| rest <= most - light);
+    if !as_before && !bare {
+        remember(bench, &pan.id, rest);
+        return true;
+    }
+    if let Some(sense) = bench.scale_sense_mut(&pan.id) {
+        sense.doubted = false;
+        sense.doubted_gross = None;
+    }
+    bench.emit(Fact::ZeroChecked { batch, step, offset: zero });
+    true
 }
 
 /// No pan is lighter than empty: rest below zero, with no vessel counted on it, is the empty pan of
