@@ -81,14 +81,13 @@ fn weighing_sentence(
 ) -> String {
     let units = &batch.control.units;
     let name = &weigh.name;
-    if let Some(words) = vessels::sentence(bench, batch) {
-        return words;
-    }
     if let Some(words) = zeroing::sentence(bench, &batch.id) {
         return words.to_owned();
     }
     match phase {
+        // in doubt no load can be believed, and no vessel is known by it
         Some(Phase::ZeroDoubted) => zero_doubted(bench, batch),
+        _ if let Some(words) = vessels::sentence(bench, batch) => words,
         Some(Phase::AwaitingVessel) if weigh.into == Vessel::Own => {
             if bench.pan_seen_clear(&batch.id) {
                 format!("Put the empty vessel for {name} on the pan.")

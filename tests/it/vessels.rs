@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use panroom::bench::{
-    Act, Ask, CaptureHow, Fact, KnownVessel, Misfit, Numbered, PromptId, Recognised, Reply,
+    Act, Ask, CaptureHow, Fact, KnownVessel, Misfit, Numbered, Phase, PromptId, Recognised, Reply,
     SessionOpened, Settings,
 };
 use panroom::bench_file::{Material, Purpose};
@@ -197,6 +197,30 @@ fn until_it_is_said_which_nothing_is_captured() {
     assert_eq!(asked(&driver), None, "it falls away with the vessel");
     driver.put(CUP_G);
     assert!(matches!(asked(&driver), Some((again, _)) if again != prompt));
+}
+
+/// No load can be believed while the zero is in doubt, so no vessel is known by it either.
+#[test]
+fn a_zero_in_doubt_goes_before_the_question_of_the_vessel() {
+    for vessels in [bowl_near_the_cup("50.5"), register()] {
+        let mut driver = at_caustic(vessels);
+        let alone = driver.bench.state().setup_ref().unwrap().vessels.len() == 3;
+        let there = if alone { JUG_G } else { CUP_G };
+        driver.put(there);
+        assert!(asked(&driver).is_some());
+        driver.scale_talks = false;
+        driver.run(10.0);
+        driver.scale_talks = true;
+        // as much lighter or heavier as still passes for the same vessel
+        driver.put(there + 0.8);
+        let batch = driver.view().batches[0].clone();
+        assert_eq!(batch.weighing.unwrap().phase, Phase::ZeroDoubted);
+        assert!(batch.sentence.contains("take everything off the pan"), "{}", batch.sentence);
+        assert_eq!((asked(&driver), tared(&driver).0.as_str()), (None, "weigh-olive"));
+        driver.put(0.0);
+        driver.put(there);
+        assert!(asked(&driver).is_some(), "asked again, of a load that can be believed");
+    }
 }
 
 #[test]
