@@ -6,7 +6,7 @@
 use std::sync::Arc;
 
 use super::alarm::{AlarmChange, AlarmId};
-use super::batch::{Batch, Work};
+use super::batch::Batch;
 use super::cue::Cue;
 use super::fact::{Ask, BatchId, CaptureHow, Fact, Observation, Outcome, PromptId, Remedy};
 use super::input::Act;
@@ -14,6 +14,7 @@ use super::law::{Bench, Reply};
 use super::progress::cooking;
 use super::repeat::Answered;
 use super::setup::ProbeAt;
+use super::work::Work;
 use super::{
     combine, cook_end, cool, emergency, heat, in_pot, in_process, leases, lye, names, picture,
     refusals, remedies, repeat, spot, vessel_back, vessels, words, zero, zeroing,

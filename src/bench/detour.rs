@@ -1,8 +1,9 @@
 //! Work that a remedy puts in between: steps of its own, after which the batch goes on where it
 //! was. The cook goes on meanwhile, and is watched.
 
-use super::batch::{Batch, Capture, Work};
+use super::batch::{Batch, Capture};
 use super::fact::Remedy;
+use super::work::Work;
 use crate::chemistry::IngredientId;
 use crate::plan::{Step, StepKind, Weigh};
 use crate::quantity::Mass;

@@ -55,12 +55,10 @@ pub fn run(bench: &mut Bench, pan: &Pan) {
 
 /// The vessel came back at another weight than it left with, yet clearly the same vessel.
 pub fn compare_with_lift(bench: &mut Bench, pan: &Pan, gross: Mass) {
-    let settings = bench.settings().clone();
     let Some(sense) = bench.scale_sense_mut(&pan.id) else { return };
     let Some(before) = sense.load_before_lift.take() else { return };
     let off = (gross - before).abs();
-    let same_vessel = pan.scale.d * i64::from(settings.vessel_min_d);
-    if off > pan.scale.d * 2 && off <= same_vessel {
+    if off > pan.scale.d * 2 && off <= pan.marks.vessel {
         notice_it(bench, pan, Notice::OffCentre);
     }
 }

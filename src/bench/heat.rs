@@ -3,13 +3,14 @@
 use std::collections::BTreeMap;
 
 use super::alarm::{AlarmId, Finding, Verdict};
-use super::batch::{Batch, Cooking};
+use super::batch::Batch;
 use super::fact::{BatchId, Fact};
 use super::law::{Bench, Reply};
 use super::progress::cooking;
 use super::setup::{ChannelSetup, ProbeAt, Role};
 use super::view::Source;
 use super::watches::at_once;
+use super::work::Cooking;
 use super::{cook_clock, spot};
 use crate::plan::Cook;
 use crate::quantity::{Moment, Span, Temperature};

@@ -5,10 +5,11 @@
 //! caustic is, or may be, on the pan, nor while an over-pour is latched. A probe moves only by an
 //! act: nobody but the operator knows which pot it stands in.
 
-use super::batch::{Batch, Work};
+use super::batch::Batch;
 use super::fact::{BatchId, Fact};
 use super::law::{Bench, Reply};
 use super::setup::{ProbeAt, Role, Setup};
+use super::work::Work;
 use super::{names, refusals, vessel_back, zeroing};
 use crate::plan::{StepKind, Vessel};
 use crate::quantity::Mass;
@@ -228,21 +229,20 @@ pub fn left_by_another<'a>(bench: &'a Bench, id: &BatchId) -> Option<&'a BatchId
 /// This load is the pot, as last captured, of another open batch, and not that of this one.
 pub fn pot_of_another(bench: &Bench, id: &BatchId, gross: Mass) -> Option<BatchId> {
     let (_, facts) = bench.state.scale_of(id)?;
-    let slack = facts.d * i64::from(bench.settings().vessel_match_d);
-    let off = |batch: &Batch| batch.pot_gross.map(|pot| (pot - gross).abs());
-    let ours = bench.batch(id).and_then(off).is_some_and(|off| off <= slack);
+    let marks = bench.settings().marks(facts.d);
+    if bench.batch(id).is_some_and(|batch| batch.is_its_pot(gross, marks)) {
+        return None;
+    }
     let mut others = bench.state.batches.values().filter(|batch| &batch.id != id);
-    let other = others.find(|batch| off(batch).is_some_and(|off| off <= slack))?;
-    (!ours).then(|| other.id.clone())
+    Some(others.find(|batch| batch.is_its_pot(gross, marks))?.id.clone())
 }
 
 /// The pot of this batch or of another, with what it holds: no vessel to be filled with anything
 /// that has one of its own.
 pub fn is_a_pot(bench: &Bench, id: &BatchId, into: Vessel, gross: Mass) -> bool {
     let Some((_, facts)) = bench.state.scale_of(id) else { return false };
-    let slack = facts.d * i64::from(bench.settings().vessel_match_d);
-    let ours = bench.batch(id).and_then(|batch| batch.pot_gross);
-    let is_ours = ours.is_some_and(|pot| (pot - gross).abs() <= slack);
+    let marks = bench.settings().marks(facts.d);
+    let is_ours = bench.batch(id).is_some_and(|batch| batch.is_its_pot(gross, marks));
     (into == Vessel::Own && is_ours) || pot_of_another(bench, id, gross).is_some()
 }
 
@@ -307,7 +307,7 @@ pub fn is_clear(bench: &Bench, scale: &Channel) -> bool {
     let fresh = sense.mass(bench.now, bench.allowed_age(setup)).is_some();
     let rest = sense.rest.at_rest(&bench.settings().rest_test(facts.d, true));
     let zero = bench.state.zeros.get(scale).copied().unwrap_or_default();
-    let vessel = facts.d * i64::from(bench.settings().vessel_min_d);
+    let vessel = bench.settings().marks(facts.d).vessel;
     let light = rest.is_some_and(|rest| (rest - zero).abs() < vessel);
     fresh && light && !sense.doubted && !zeroing::is_open(bench, scale)
 }

@@ -14,6 +14,7 @@ mod cue;
 mod detour;
 mod emergency;
 mod fact;
+mod fold;
 mod foreseen;
 mod handling;
 mod heat;
@@ -47,6 +48,7 @@ mod view;
 mod watches;
 mod weighing;
 mod words;
+mod work;
 mod zero;
 mod zeroing;
 

@@ -121,8 +121,7 @@ fn pan_is_harmless(bench: &Bench, resting: Mass) -> bool {
         return false;
     }
     let zero = bench.state.zeros.get(&channel.channel).copied().unwrap_or_default();
-    let vessel = facts.d * i64::from(bench.settings().vessel_min_d);
-    if (resting - zero).abs() < vessel {
+    if (resting - zero).abs() < bench.settings().marks(facts.d).vessel {
         return true;
     }
     let lye_about = batches().any(|batch| {

@@ -1,8 +1,9 @@
 //! From step to step: what begins, what is asked, what ends by the clock.
 
-use super::batch::{Batch, Cooking, Work};
+use super::batch::Batch;
 use super::fact::{Ask, BatchId, Fact};
 use super::law::Bench;
+use super::work::{Cooking, Work};
 use super::{
     combine, cook_clock, cook_end, cool, heat, leases, lye, takeout, vessel_back, weighing,
 };

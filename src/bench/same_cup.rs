@@ -12,12 +12,11 @@ pub fn remember(bench: &mut Bench, pan: &Pan, left: Moment) {
     if pan.weighing.lighter_by.is_some() {
         return;
     }
-    let zero = bench.batch(&pan.id).map(|batch| batch.zero).unwrap_or_default();
     if let Some(sense) = bench.scale_sense_mut(&pan.id) {
         let last = sense.before_lift.lowest_before_a_hand(left);
         let gross = sense.load_before_lift.max(last);
         // the zero may move while it is away
-        sense.load_at_lift = gross.map(|gross| gross - zero);
+        sense.load_at_lift = gross.map(|gross| gross - pan.zero);
     }
 }
 
@@ -25,13 +24,12 @@ pub fn remember(bench: &mut Bench, pan: &Pan, left: Moment) {
 /// may be.
 pub fn lighter_by(bench: &mut Bench, pan: &Pan, gross: Mass) -> Option<Mass> {
     pan.weighing.target.guard?;
-    let zero = bench.batch(&pan.id).map(|batch| batch.zero).unwrap_or_default();
-    let slack = pan.scale.d * i64::from(bench.settings().vessel_match_d);
     let sense = bench.scale_sense_mut(&pan.id)?;
     // in a silence more may have been poured; what was doubted may itself be another cup
-    let since = sense.doubted_gross.filter(|_| pan.weighing.zero_known).map(|gross| gross - zero);
-    let lighter = since.max(sense.load_at_lift)? - (gross - zero);
-    (lighter > slack).then_some(lighter)
+    let since =
+        sense.doubted_gross.filter(|_| pan.weighing.zero_known).map(|gross| gross - pan.zero);
+    let lighter = since.max(sense.load_at_lift)? - (gross - pan.zero);
+    (lighter > pan.marks.same).then_some(lighter)
 }
 
 /// It is back: what is known of this time says nothing of the next.

@@ -171,6 +171,17 @@ impl Default for Settings {
 /// Caustic is taken this far below its target by itself; short caustic only raises the superfat.
 pub const CAUSTIC_SHORT: Share = Share::from_percent(1);
 
+/// What is counted in intervals of a scale, as masses on one.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Marks {
+    /// The same load, put down again, reads no further off than this.
+    pub same: Mass,
+    /// A pan within this of its zero is clear.
+    pub clear: Mass,
+    /// The lightest vessel.
+    pub vessel: Mass,
+}
+
 impl Settings {
     /// The test of rest for a scale of interval `d`.
     pub fn rest_test(&self, d: Mass, caustic: bool) -> RestTest {
@@ -181,6 +192,15 @@ impl Settings {
             spread_max: d * i64::from(spread),
             creep_max: Mass::from_steps(d.steps() / 2),
             gap_max: Span::from_secs(1),
+        }
+    }
+
+    /// What counts as the same, clear and a vessel on a scale of interval `d`.
+    pub fn marks(&self, d: Mass) -> Marks {
+        Marks {
+            same: d * i64::from(self.vessel_match_d),
+            clear: d * i64::from(self.pan_clear_d),
+            vessel: d * i64::from(self.vessel_min_d),
         }
     }
 

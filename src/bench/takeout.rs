@@ -1,11 +1,12 @@
 //! Taking something out of a vessel on the pan until it holds no more than is to be used: dry
 //! caustic by the spoon, lye by pouring off.
 
-use super::batch::{Batch, TakingOut, Work};
+use super::batch::Batch;
 use super::fact::{BatchId, Fact, Target};
 use super::law::Bench;
 use super::view::{Pace, Phase, WeighingView};
 use super::weighing::share_of;
+use super::work::{TakingOut, Work};
 use super::{leases, remedies, zero};
 use crate::plan::{Keep, StepKind, TakeOut, Vessel};
 use crate::quantity::{Mass, Share};
@@ -93,13 +94,13 @@ fn at_rest(bench: &Bench, id: &BatchId, take_out: &TakeOut) -> Option<Mass> {
     let rest = bench.sense(channel)?.rest.at_rest(&bench.settings().rest_test(scale.d, true))?;
     // an empty vessel is no vessel emptied to measure
     let content = rest - batch.empty_vessel(&take_out.vessel_of)?;
-    (content > scale.d * i64::from(bench.settings().vessel_match_d)).then_some(content)
+    (content > bench.settings().marks(scale.d).same).then_some(content)
 }
 
 /// Less than this in it is another vessel, or one that a hand holds up.
 fn least_kept(bench: &Bench, id: &BatchId, keep: Mass) -> Mass {
     let d = bench.state.scale_of(id).map_or(Mass::ZERO, |(_, scale)| scale.d);
-    let slack = d * i64::from(bench.settings().vessel_match_d);
+    let slack = bench.settings().marks(d).same;
     keep - share_of(keep, TAKEN_TOO_MUCH).max(slack)
 }
 
@@ -107,7 +108,7 @@ fn least_kept(bench: &Bench, id: &BatchId, keep: Mass) -> Mass {
 fn kept(bench: &Bench, id: &BatchId, take_out: &TakeOut, content: Mass) -> Option<Mass> {
     let batch = bench.batch(id)?;
     let (_, scale) = bench.state.scale_of(id)?;
-    let slack = scale.d * i64::from(bench.settings().vessel_match_d);
+    let slack = bench.settings().marks(scale.d).same;
     let masses = batch.masses();
     let should = match take_out.keep {
         Keep::Mass(_) => masses.get(&take_out.vessel_of).copied()?,

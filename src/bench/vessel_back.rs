@@ -70,7 +70,7 @@ fn residue(bench: &Bench, id: &BatchId, ingredient: &IngredientId) -> Option<(Ma
     let sense = bench.sense(channel)?;
     sense.mass(bench.now, bench.allowed_age(channel))?;
     let rest = sense.rest.at_rest(&bench.settings().rest_test(scale.d, true))?;
-    let slack = scale.d * i64::from(bench.settings().vessel_match_d);
+    let slack = bench.settings().marks(scale.d).same;
     let residue = rest - tare;
     let possible = -slack <= residue && residue <= net + slack;
     possible.then(|| (residue, negligible(bench, batch, ingredient)))

@@ -109,7 +109,7 @@ fn seen(bench: &Bench, pan: &Pan, gross: Mass) -> Seen {
         // soap is in it: it weighs what it weighs
         return Seen::Unknown;
     }
-    let (load, slack) = (gross - batch.zero, slack(bench, pan));
+    let (load, slack) = (gross - pan.zero, slack(bench, pan));
     let off = |vessel: &KnownVessel| (vessel.tare - load).abs();
     let mut near = within(&setup.vessels, load, slack);
     near.sort_by_key(|vessel| off(vessel));
@@ -135,8 +135,7 @@ fn still_near(bench: &Bench, pan: &Pan, gross: Mass) -> Vec<Recognised> {
         return Vec::new();
     };
     let Some((weigh, _)) = batch.weigh() else { return Vec::new() };
-    let same = pan.scale.d * i64::from(bench.settings().vessel_match_d);
-    within(&setup.vessels, gross - batch.zero, slack(bench, pan) + same)
+    within(&setup.vessels, gross - pan.zero, slack(bench, pan) + pan.marks.same)
         .into_iter()
         .map(|vessel| Recognised { vessel: vessel.clone(), misfit: misfit(batch, weigh, vessel) })
         .collect()

@@ -229,7 +229,7 @@ fn caustic(bench: &Bench, batch: &Batch, findings: &mut BTreeMap<AlarmId, Findin
     let active = bench.state.alarms.get(&over).is_some_and(|alarm| alarm.active);
     let rest_test = settings.rest_test(scale.d, true);
     let rest = sense.and_then(|sense| sense.rest.at_rest(&rest_test));
-    let lowest = Mass::ZERO - scale.d * i64::from(settings.vessel_match_d);
+    let lowest = -settings.marks(scale.d).same;
     let net = sense.and_then(|sense| sense.mass(bench.now, bench.allowed_age(channel)));
     let net = net.filter(|_| !bench.load_is_doubted(&batch.id)).map(|gross| gross - tare);
     // one reading at the guard among many above it does not start the delay anew

@@ -5,11 +5,12 @@
 //! the newest reading, so it cannot disagree with them.
 
 use super::alarm::AlarmId;
-use super::batch::{Batch, Weighing};
+use super::batch::Batch;
 use super::fact::{Ask, BatchId, CaptureHow, Fact, Remedy, Target};
 use super::law::Bench;
-use super::settings::CAUSTIC_SHORT;
+use super::settings::{CAUSTIC_SHORT, Marks};
 use super::view::Phase;
+use super::work::Weighing;
 use super::{
     before_lift, handling, leases, pace, pan_press, remedies, same_cup, vessels, zero, zeroing,
 };
@@ -26,6 +27,9 @@ pub struct Pan {
     pub nature: Nature,
     pub weighing: Weighing,
     pub scale: ScaleFacts,
+    pub marks: Marks,
+    /// What it reads empty, as far as the books know.
+    pub zero: Mass,
     /// The newest load, if it may be used.
     pub gross: Option<Mass>,
     /// The load at rest, by the instrument's flag and our own test.
@@ -87,13 +91,9 @@ fn await_vessel(bench: &mut Bench, pan: &Pan) {
     if zero::before_vessel(bench, pan) {
         return;
     }
-    let settings = bench.settings().clone();
-    let clear = pan.scale.d * i64::from(settings.pan_clear_d);
-    let zero = bench.batch(&pan.id).map(|batch| batch.zero).unwrap_or_default();
     // a zero that has drifted is no vessel either, once it rests: every cup is tared by itself
-    let light = pan.scale.d * i64::from(settings.vessel_min_d);
-    let drifted = pan.rest.is_some_and(|rest| (rest - zero).abs() < light);
-    if (drifted || pan.gross.is_some_and(|gross| (gross - zero).abs() <= clear))
+    let drifted = pan.rest.is_some_and(|rest| (rest - pan.zero).abs() < pan.marks.vessel);
+    if (drifted || pan.gross.is_some_and(|gross| (gross - pan.zero).abs() <= pan.marks.clear))
         && let Some(sense) = bench.scale_sense_mut(&pan.id)
     {
         if !sense.seen_clear || drifted {
@@ -114,12 +114,10 @@ fn await_vessel(bench: &mut Bench, pan: &Pan) {
 
 /// What may be tared: a vessel at rest, as far as anybody can know empty, or the pot as it was.
 pub fn standing(bench: &Bench, pan: &Pan) -> Option<Mass> {
-    let (rest, batch, settings) = (pan.rest?, bench.batch(&pan.id)?, bench.settings());
-    let light = pan.scale.d * i64::from(settings.vessel_min_d);
-    let slack = pan.scale.d * i64::from(settings.vessel_match_d);
+    let (rest, batch) = (pan.rest?, bench.batch(&pan.id)?);
     let gross = match (pan.into, batch.pot_gross) {
         // the pot as it was; more than that is the next ingredient, begun early: it counts
-        (Vessel::Pot, Some(pot)) if (rest - pot).abs() <= slack => rest,
+        (Vessel::Pot, Some(_)) if batch.is_its_pot(rest, pan.marks) => rest,
         (Vessel::Pot, Some(_)) if bench.state.batches.len() > 1 => return None,
         (Vessel::Pot, Some(pot)) if rest > pot => pot,
         (Vessel::Pot, Some(_)) => return None,
@@ -137,7 +135,7 @@ pub fn standing(bench: &Bench, pan: &Pan) -> Option<Mass> {
     // what is poured in before the vessel is known would be taken for the vessel
     let (channel, _) = bench.state.scale_of(&pan.id)?;
     let came = bench.sense(channel).and_then(|sense| sense.put_on_mass);
-    let load = gross - batch.zero;
+    let (load, light) = (gross - pan.zero, pan.marks.vessel);
     if pan.into == Vessel::Own && came.is_some_and(|came| (load - came).abs() > light) {
         return None;
     }
@@ -146,13 +144,12 @@ pub fn standing(bench: &Bench, pan: &Pan) -> Option<Mass> {
 
 /// The cup with weighed caustic is no vessel for anything else.
 fn is_caustic_cup(bench: &Bench, pan: &Pan, gross: Mass) -> bool {
-    let slack = pan.scale.d * i64::from(bench.settings().vessel_match_d);
     bench.state.batches.values().any(|batch| {
         let of_caustic = batch.captures.values().filter(|c| c.target.guard.is_some());
         batch.caustic_out
             && of_caustic
                 .filter_map(|c| Some(c.gross? + (batch.zero - c.zero)))
-                .any(|full| (full - gross).abs() <= slack)
+                .any(|full| (full - gross).abs() <= pan.marks.same)
     })
 }
 
@@ -216,10 +213,7 @@ fn pour(bench: &mut Bench, pan: &Pan, tare: Mass) {
     } else if net > target.high {
         note_short(bench, pan, false);
         offer(bench, pan, Ask::TakeLong { excess: net - target.mass });
-    } else if net < target.low
-        && net > pan.scale.d * i64::from(bench.settings().vessel_match_d)
-        && note_short(bench, pan, true)
-    {
+    } else if net < target.low && net > pan.marks.same && note_short(bench, pan, true) {
         offer(bench, pan, Ask::TakeShort { missing: target.mass - net });
     }
 }
@@ -254,7 +248,7 @@ fn hold(bench: &mut Bench, pan: &Pan, tare: Option<Mass>) {
     }
     let dwell = bench.settings().dwell;
     let stood = pan.weighing.captured.is_some_and(|at| bench.now.since(at) >= dwell);
-    if pan.weighing.lifted && zero::is_lighter_than_empty(bench, pan) {
+    if pan.weighing.lifted && zero::is_lighter_than_empty(pan) {
         // the zero had moved before the capture: what was captured is not what is in the cup
         let gross = pan.rest.unwrap_or_default();
         bench.emit(Fact::Reopened { batch: pan.id.clone(), step: pan.step.clone(), gross });
@@ -277,9 +271,8 @@ fn hold(bench: &mut Bench, pan: &Pan, tare: Option<Mass>) {
 /// Notices the vessel leaving the pan and coming back; true if either was recorded just now.
 fn watch_lift(bench: &mut Bench, pan: &Pan, tare: Mass) -> bool {
     let Some(gross) = pan.gross else { return false };
-    let settings = bench.settings().clone();
-    let floor = tare - pan.scale.d * i64::from(settings.vessel_match_d);
-    let now = bench.now;
+    let (now, lift_delay) = (bench.now, bench.settings().lift_delay);
+    let floor = tare - pan.marks.same;
     let (batch, step) = (pan.id.clone(), pan.step.clone());
     if gross >= floor {
         if let Some(sense) = bench.scale_sense_mut(&pan.id) {
@@ -308,7 +301,7 @@ fn watch_lift(bench: &mut Bench, pan: &Pan, tare: Mass) -> bool {
     sense.put_on_at = None;
     sense.stayed = false;
     let since = *sense.below_since.get_or_insert(now);
-    let gone = !pan.weighing.lifted && now.since(since) >= settings.lift_delay;
+    let gone = !pan.weighing.lifted && now.since(since) >= lift_delay;
     if gone {
         same_cup::remember(bench, pan, since);
         bench.emit(Fact::Lifted { batch, step });
@@ -327,10 +320,10 @@ fn came_back(bench: &Bench, pan: &Pan, gross: Mass) -> bool {
     if pan.weighing.zero_known {
         return true;
     }
-    let slack = pan.scale.d * i64::from(bench.settings().vessel_match_d);
     let Some((channel, _)) = bench.state.scale_of(&pan.id) else { return false };
     let Some(sense) = bench.sense(channel) else { return false };
-    let as_it_left = sense.load_before_lift.is_some_and(|before| (gross - before).abs() <= slack);
+    let as_it_left =
+        sense.load_before_lift.is_some_and(|before| (gross - before).abs() <= pan.marks.same);
     as_it_left || sense.put_on_at.is_some()
 }
 
@@ -478,11 +471,10 @@ pub fn phase(bench: &Bench, batch: &Batch) -> Option<Phase> {
         }
         None => {
             let load = pan.gross.unwrap_or_default();
-            let vessel = pan.scale.d * i64::from(bench.settings().vessel_min_d);
             let ours = leases::pan_is_ours(bench, &batch.id);
             let cleared = ours && (pan.into == Vessel::Pot || bench.pan_seen_clear(&batch.id));
             let pot = leases::is_a_pot(bench, &batch.id, pan.into, load);
-            if cleared && !pot && load - batch.zero >= vessel {
+            if cleared && !pot && load - pan.zero >= pan.marks.vessel {
                 Phase::Taring
             } else {
                 Phase::AwaitingVessel
@@ -510,6 +502,8 @@ impl Pan {
             nature: weigh.nature,
             weighing: weighing.clone(),
             scale,
+            marks: bench.settings().marks(scale.d),
+            zero: batch.zero,
             gross,
             rest,
             extent: sense.and_then(|s| s.rest.extent()),

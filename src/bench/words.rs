@@ -5,7 +5,7 @@
 
 use super::acts::may_bring_down;
 use super::alarm::AlarmId;
-use super::batch::{Batch, Work};
+use super::batch::Batch;
 use super::fact::{Ask, BackVerdict, Fact, Notice, PutAway, Remedy, Target};
 use super::law::Bench;
 use super::progress::cooking;
@@ -13,6 +13,7 @@ use super::setup::{ChannelSetup, ProbeAt, Role};
 use super::state::State;
 use super::view::Phase;
 use super::weighing::Pan;
+use super::work::Work;
 use super::{
     combine, cook_clock, cook_end, cool, in_process, leases, names, pan_press, remedy_words,
     room_left, spot, vessel_back, vessels, watches, zeroing,
@@ -135,13 +136,13 @@ fn zero_doubted(bench: &Bench, batch: &Batch) -> String {
     if !awaits_vessel(Some(batch)) {
         return ZERO_DOUBTED.to_owned();
     }
-    let shown = Pan::look(bench, &batch.id).and_then(|pan| Some((pan.scale.d, pan.gross?)));
-    let least = i64::from(bench.settings().vessel_min_d);
-    let way_out = match shown {
-        Some((d, gross)) if gross - batch.zero < d * least => {
+    let shows_a_weight = Pan::look(bench, &batch.id)
+        .is_none_or(|pan| pan.gross.is_none_or(|gross| gross - pan.zero >= pan.marks.vessel));
+    let way_out = match shows_a_weight {
+        true => "If it is bare and shows a weight all the same, press the scale's own zero key.",
+        false => {
             "If it is bare, put the vessel on it, and take it off again once the scale is still."
         }
-        _ => "If it is bare and shows a weight all the same, press the scale's own zero key.",
     };
     format!("The scale was away and may have another zero: take everything off the pan. {way_out}")
 }

@@ -4,7 +4,7 @@
 
 use super::fact::{BatchId, Fact};
 use super::law::Bench;
-use super::settings::Settings;
+use super::settings::Marks;
 use super::weighing::Pan;
 use super::{vessels, zeroing};
 use crate::chemistry::IngredientId;
@@ -17,12 +17,12 @@ pub fn run(bench: &mut Bench, pan: &Pan) -> bool {
         return pan.weighing.zero_doubted || bench.scale_doubted(&pan.id);
     };
     let (batch, step) = (pan.id.clone(), pan.step.clone());
-    let zero = bench.batch(&pan.id).map(|batch| batch.zero).unwrap_or_default();
+    let zero = pan.zero;
     if pan.weighing.zero_doubted {
         let highest = bench.scale_sense_mut(&pan.id).and_then(|sense| sense.doubted_gross);
         let vessel = pan.weighing.tare.map_or(Mass::ZERO, |tare| tare - zero);
         let doubt = Doubt { expected: pan.weighing.expected, highest, vessel, zero };
-        match doubt.settled_by(rest, pan.scale.d, bench.settings()) {
+        match doubt.settled_by(rest, pan.marks) {
             Some(offset) => bench.emit(Fact::ZeroChecked { batch, step, offset }),
             None => remember(bench, &pan.id, rest),
         }
@@ -32,8 +32,7 @@ pub fn run(bench: &mut Bench, pan: &Pan) -> bool {
         return false;
     }
     let expected = bench.scale_sense_mut(&pan.id).and_then(|sense| sense.load_before);
-    let d = pan.scale.d;
-    let agrees = expected.is_some_and(|books| agrees(rest, books, zero, d, bench.settings()));
+    let agrees = expected.is_some_and(|books| agrees(rest, books, zero, pan.marks));
     if let Some(sense) = bench.scale_sense_mut(&pan.id) {
         sense.doubted = false;
         sense.doubted_gross = Some(rest);
@@ -59,7 +58,7 @@ pub fn of_vessel(bench: &mut Bench, id: &BatchId, of: &IngredientId) {
     let zero = batch.zero;
     let vessel = batch.empty_vessel(of).unwrap_or_default() - zero;
     let doubt = Doubt { expected: sense.load_before, highest: sense.doubted_gross, vessel, zero };
-    let Some(offset) = doubt.settled_by(rest, scale.d, bench.settings()) else {
+    let Some(offset) = doubt.settled_by(rest, bench.settings().marks(scale.d)) else {
         remember(bench, id, rest);
         return;
     };
@@ -75,11 +74,9 @@ pub fn of_vessel(bench: &mut Bench, id: &BatchId, of: &IngredientId) {
 
 /// The pan rests at what the books say. Nought under a load is no such thing, whatever it showed
 /// before: it is what a scale shows that has just called the load nought.
-fn agrees(rest: Mass, books: Mass, zero: Mass, d: Mass, settings: &Settings) -> bool {
-    let slack = d * i64::from(settings.vessel_match_d);
-    let nought = d * i64::from(settings.pan_clear_d);
-    let called_nought = rest.abs() <= nought && rest - zero > slack;
-    !called_nought && (rest - books).abs() <= slack
+fn agrees(rest: Mass, books: Mass, zero: Mass, marks: Marks) -> bool {
+    let called_nought = rest.abs() <= marks.clear && rest - zero > marks.same;
+    !called_nought && (rest - books).abs() <= marks.same
 }
 
 /// A zero in doubt, and what is known of it.
@@ -96,19 +93,18 @@ struct Doubt {
 
 impl Doubt {
     /// What the empty pan reads, once this rest tells.
-    fn settled_by(&self, rest: Mass, d: Mass, settings: &Settings) -> Option<Mass> {
-        let slack = d * i64::from(settings.vessel_match_d);
-        if self.expected.is_some_and(|books| agrees(rest, books, self.zero, d, settings)) {
+    fn settled_by(&self, rest: Mass, marks: Marks) -> Option<Mass> {
+        if self.expected.is_some_and(|books| agrees(rest, books, self.zero, marks)) {
             // it weighs what the books say: the zero never moved
             return Some(self.zero);
         }
         // what comes off is at least the empty vessel: a spoonful taken out is no empty pan
-        let fall = (d * i64::from(settings.vessel_min_d)).max(self.vessel - slack);
+        let fall = marks.vessel.max(self.vessel - marks.same);
         if self.highest.is_none_or(|highest| rest > highest - fall) {
             return None;
         }
         // a digit of drift is not another zero
-        Some(if (rest - self.zero).abs() <= slack { self.zero } else { rest })
+        Some(if (rest - self.zero).abs() <= marks.same { self.zero } else { rest })
     }
 }
 
@@ -116,10 +112,9 @@ impl Doubt {
 /// silence has its zero still. Otherwise the doubt would wait and fall upon the vessel, or leave the
 /// guard of what is weighed already deaf.
 pub fn settle(bench: &mut Bench, pan: &Pan) {
-    let slack = pan.scale.d * i64::from(bench.settings().vessel_match_d);
     let Some(rest) = pan.rest else { return };
     if let Some(sense) = bench.scale_sense_mut(&pan.id)
-        && sense.load_before.is_some_and(|before| (rest - before).abs() <= slack)
+        && sense.load_before.is_some_and(|before| (rest - before).abs() <= pan.marks.same)
     {
         sense.doubted = false;
     }
@@ -129,46 +124,41 @@ pub fn settle(bench: &mut Bench, pan: &Pan) {
 /// vessel at all. True while nothing may be tared. A pot that was weighed is known by its weight,
 /// and doubted once it stands there.
 pub fn before_vessel(bench: &mut Bench, pan: &Pan) -> bool {
-    let Some(batch) = bench.batch(&pan.id) else { return false };
-    if pan.into == Vessel::Pot && batch.pot_gross.is_some() {
+    let pot_is_known = bench.batch(&pan.id).is_none_or(|batch| batch.pot_gross.is_some());
+    if pan.into == Vessel::Pot && pot_is_known {
         return false;
     }
-    let (zero, doubted) = (batch.zero, pan.weighing.zero_doubted);
+    let doubted = pan.weighing.zero_doubted;
     let Some(rest) = pan.rest else { return doubted };
-    let light = pan.scale.d * i64::from(bench.settings().vessel_min_d);
-    let Some(sense) = bench.scale_sense_mut(&pan.id) else { return false };
+    let Some(sense) = bench.scale_sense_mut(&pan.id) else { return doubted };
     let (batch, step) = (pan.id.clone(), pan.step.clone());
     if !doubted {
-        let Some(expected) = sense.load_before.filter(|_| sense.doubted && rest - zero >= light)
-        else {
-            return false;
-        };
+        let heavy = sense.doubted && rest - pan.zero >= pan.marks.vessel;
+        let Some(expected) = sense.load_before.filter(|_| heavy) else { return false };
         sense.doubted_gross = Some(rest);
         vessels::withdraw(bench, &pan.id);
         bench.emit(Fact::ZeroDoubted { batch, step, gross: rest, expected });
         return true;
     }
-    let (d, highest) = (pan.scale.d, sense.doubted_gross);
     let expected = pan.weighing.expected;
-    let as_before = expected.is_some_and(|books| agrees(rest, books, zero, d, bench.settings()));
+    let as_before = expected.is_some_and(|books| agrees(rest, books, pan.zero, pan.marks));
     // what came off was all there was: a pan that still shows a weight may have it on it
-    let bare = (rest - zero).abs() < light && highest.is_some_and(|most| rest <= most - light);
+    let fell = sense.doubted_gross.is_some_and(|highest| rest <= highest - pan.marks.vessel);
+    let bare = fell && (rest - pan.zero).abs() < pan.marks.vessel;
     if !as_before && !bare {
         remember(bench, &pan.id, rest);
         return true;
     }
-    if let Some(sense) = bench.scale_sense_mut(&pan.id) {
-        sense.doubted = false;
-        sense.doubted_gross = None;
-    }
-    bench.emit(Fact::ZeroChecked { batch, step, offset: zero });
+    sense.doubted = false;
+    sense.doubted_gross = None;
+    bench.emit(Fact::ZeroChecked { batch, step, offset: pan.zero });
     true
 }
 
 /// No pan is lighter than empty: rest below zero, with no vessel counted on it, is the empty pan of
 /// a scale that has taken another zero. True when that was recorded just now.
 pub fn lighter_than_empty(bench: &mut Bench, pan: &Pan) -> bool {
-    let Some(rest) = pan.rest.filter(|_| is_lighter_than_empty(bench, pan)) else { return false };
+    let Some(rest) = pan.rest.filter(|_| is_lighter_than_empty(pan)) else { return false };
     let (batch, step) = (pan.id.clone(), pan.step.clone());
     bench.emit(Fact::ZeroChecked { batch, step, offset: rest });
     true
@@ -178,13 +168,9 @@ pub fn lighter_than_empty(bench: &mut Bench, pan: &Pan) -> bool {
 /// with a load on it, and now that load is back, or the clear pan was set to nought again. No
 /// weight tells which, and a pan taken for a vessel would count the vessel as its content.
 pub fn shows_nought(bench: &Bench, pan: &Pan) -> bool {
-    let settings = bench.settings();
-    let nought = pan.scale.d * i64::from(settings.pan_clear_d);
-    let load = pan.scale.d * i64::from(settings.vessel_min_d);
-    let slack = pan.scale.d * i64::from(settings.vessel_match_d);
     let Some((rest, batch)) = pan.rest.zip(bench.batch(&pan.id)) else { return false };
-    let pot = batch.pot_gross.is_some_and(|pot| (pot - rest).abs() <= slack);
-    rest.abs() <= nought && rest - batch.zero >= load && !pot
+    let unknown = !batch.is_its_pot(rest, pan.marks);
+    rest.abs() <= pan.marks.clear && rest - pan.zero >= pan.marks.vessel && unknown
 }
 
 /// The operator says that the pan is clear; false when it does not rest at nought.
@@ -198,10 +184,8 @@ pub fn say_clear(bench: &mut Bench, id: &BatchId) -> bool {
 }
 
 /// The pan rests below what an empty one reads.
-pub fn is_lighter_than_empty(bench: &Bench, pan: &Pan) -> bool {
-    let zero = bench.batch(&pan.id).map(|batch| batch.zero).unwrap_or_default();
-    let least = pan.scale.d * i64::from(bench.settings().pan_clear_d);
-    pan.rest.is_some_and(|rest| rest < zero - least)
+pub fn is_lighter_than_empty(pan: &Pan) -> bool {
+    pan.rest.is_some_and(|rest| rest < pan.zero - pan.marks.clear)
 }
 
 /// The highest rest since the doubt is what everything is taken off from: the doubt may have begun

@@ -8,10 +8,11 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::batch::{Batch, Work};
+use super::batch::Batch;
 use super::fact::{BatchId, Fact};
 use super::law::{Bench, Order, Reply};
 use super::setup::{ChannelSetup, Role};
+use super::work::Work;
 use super::{leases, names, refusals};
 use crate::chemistry::ScaleFacts;
 use crate::quantity::{Mass, Moment, Span};
@@ -207,7 +208,7 @@ fn is_still(rest: Mass, before: Mass, facts: ScaleFacts) -> bool {
 
 /// What is lighter than any vessel.
 fn light(bench: &Bench, facts: ScaleFacts) -> Mass {
-    facts.d * i64::from(bench.settings().vessel_min_d)
+    bench.settings().marks(facts.d).vessel
 }
 
 /// The newest load, if it is at rest.
