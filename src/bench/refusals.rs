@@ -2,7 +2,7 @@
 
 use super::alarm::AlarmId;
 use super::batch::Batch;
-use super::fact::{BatchId, PromptId};
+use super::fact::{BatchId, PromptId, Remedy};
 use super::setup::{ChannelSetup, ProbeAt, Role, Setup};
 use super::words::{mass, temperature};
 use crate::chemistry::IngredientId;
@@ -18,6 +18,10 @@ pub fn remedy_too_early() -> String {
 
 pub fn nothing_to_make_good() -> String {
     "caustic and fats on record agree; there is nothing to make good for".to_owned()
+}
+
+pub fn under_way(remedy: Remedy) -> String {
+    format!("under way already: {}; finish that first, or give the batch up", remedy.title())
 }
 
 pub fn not_weighed_yet(ingredient: &IngredientId) -> String {

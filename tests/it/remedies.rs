@@ -354,7 +354,7 @@ fn a_correction_while_something_is_taken_out_ends_it() {
     choose(&mut driver, Remedy::SpoonOut);
     driver.run(3.0);
     // the other way out stays open
-    assert_eq!(offered(&driver), [Remedy::SpoonOut, Remedy::Discard]);
+    assert_eq!(offered(&driver), [Remedy::Discard]);
     correct(&mut driver, "olive", "200");
     driver.run(1.0);
     driver.expect_step("dissolve");
@@ -382,4 +382,76 @@ fn a_scale_that_slept_while_spooning_counts_from_its_new_zero() {
     driver.put(CUP_G + 36.6 - full);
     driver.expect_step("dissolve");
     assert_eq!(driver.captured("naoh"), Some(g("36.6")));
+}
+
+fn refused(reply: Reply) -> String {
+    match reply {
+        Reply::Refused { words, .. } => words,
+        other => panic!("{other:?}"),
+    }
+}
+
+fn begun(driver: &Driver) -> usize {
+    let chosen = driver.facts.iter();
+    chosen.filter(|numbered| matches!(numbered.fact, Fact::RemedyChosen { .. })).count()
+}
+
+/// Begun again with a part of the lye poured off, what is out would pass for water that has left:
+/// too little of the rest would be kept, or the jug not be known any more.
+#[test]
+fn a_remedy_under_way_is_not_offered_again() {
+    let mut driver = dissolved();
+    correct(&mut driver, "olive", "180");
+    let masses = driver.bench.state().batches[&batch_id()].masses();
+    let lye = masses[&"naoh".into()].grams() + masses[&"water".into()].grams();
+    choose(&mut driver, Remedy::UsePart);
+    driver.put(JUG_G + lye);
+    let keep = driver.weighing_target().grams();
+    driver.put(JUG_G + keep + 2.0);
+    assert_eq!(offered(&driver), [Remedy::Discard]);
+    let under_way = "Under way: use only a part of the lye. Go on with it.";
+    let prompt = driver.view().batches[0].prompt.clone().unwrap();
+    assert!(prompt.words.contains(under_way), "{}", prompt.words);
+    assert!(prompt.question.ends_with(under_way), "{}", prompt.question);
+    assert_eq!(prompt.answers.len(), 1, "{:?}", prompt.answers);
+    let alarm = driver.view().alarms.into_iter().next().expect("there is too much caustic");
+    assert!(alarm.words.contains(under_way), "{}", alarm.words);
+    assert!(!alarm.words.contains("pour nothing"), "it is being poured off: {}", alarm.words);
+    // asked for, the question is the same
+    assert_eq!(driver.act(Act::AskRemedy { batch: batch_id() }), Reply::Done);
+    assert_eq!(offered(&driver), [Remedy::Discard]);
+    for remedy in [Remedy::UsePart, Remedy::Restore, Remedy::SpoonOut] {
+        let words = refused(choose(&mut driver, remedy));
+        assert!(words.starts_with("under way already: use only a part of the lye"), "{words}");
+    }
+    assert_eq!((begun(&driver), driver.weighing_target().grams()), (1, keep));
+    driver.put(JUG_G + keep);
+    driver.expect_step("combine");
+    assert!(!lye_heavy(&driver));
+    assert!((superfat(&driver) - 0.05).abs() < 0.002, "{}", superfat(&driver));
+}
+
+/// "Leave it" while it is being made would stand on record beside a lye that goes in all the same.
+#[test]
+fn a_small_lye_under_way_is_not_asked_about_again() {
+    let mut driver = Driver::cooking();
+    correct(&mut driver, "naoh", "38");
+    let ask = Act::AskRemedy { batch: batch_id() };
+    let offers =
+        |driver: &Driver| driver.view().batches[0].offers.iter().any(|offer| offer.act == ask);
+    assert!(offers(&driver));
+    driver.act(ask.clone());
+    choose(&mut driver, Remedy::SmallLye);
+    driver.put(20.0);
+    assert!(!offers(&driver));
+    let words = refused(driver.act(ask.clone()));
+    assert!(words.starts_with("under way already: add a small lye made apart"), "{words}");
+    assert_eq!((begun(&driver), driver.weighing_target()), (1, g("5.0")));
+    // its cup is over its guard: that is spooned out all the same
+    driver.pour_to(20.0 + 6.0);
+    assert!(driver.caustic_over());
+    assert_eq!(offered(&driver), [Remedy::SpoonOut, Remedy::Discard]);
+    assert_eq!(choose(&mut driver, Remedy::SpoonOut), Reply::Done);
+    driver.put(20.0 + 5.0);
+    assert!(!driver.caustic_over());
 }

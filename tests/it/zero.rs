@@ -3,7 +3,7 @@
 
 use std::sync::Arc;
 
-use panroom::bench::{Act, Ask, Fact, Phase, Reply};
+use panroom::bench::{Act, Ask, Cue, Fact, Phase, Reply};
 use panroom::quantity::Mass;
 use panroom::reading::Status;
 
@@ -47,10 +47,14 @@ fn checked(driver: &Driver) -> Option<Mass> {
 
 /// Long enough to take another zero; then it rests at this load.
 fn asleep(driver: &mut Driver, back_at: f64) {
+    silent(driver);
+    driver.put(back_at);
+}
+
+fn silent(driver: &mut Driver) {
     driver.scale_talks = false;
     driver.run(10.0);
     driver.scale_talks = true;
-    driver.put(back_at);
 }
 
 fn tared(driver: &Driver) -> Option<f64> {
@@ -314,4 +318,85 @@ fn a_digit_of_drift_is_not_another_zero() {
         driver.put(off);
         assert_eq!(checked(&driver), Some(g(zero)), "{off} g");
     }
+}
+
+fn sentence(driver: &Driver) -> String {
+    driver.view().batches[0].sentence.clone()
+}
+
+fn said(driver: &Driver, words: &str) -> bool {
+    let says = |cue: &Cue| matches!(cue, Cue::Say { words: said } if said.contains(words));
+    driver.cues.iter().any(says)
+}
+
+const ZERO_KEY: &str =
+    "If it is bare and shows a weight all the same, press the scale's own zero key.";
+
+/// The pan is bare and reads 6 g after a sleep: counted as a vessel, 6 g of caustic would be missing
+/// from whatever is weighed in the cup that comes later.
+#[test]
+fn another_zero_on_a_bare_pan_is_no_vessel_and_says_the_way_out() {
+    for first_oil in [true, false] {
+        let mut driver = if first_oil { Driver::started() } else { Driver::oils_weighed() };
+        driver.run(3.0);
+        let before = tared(&driver);
+        let vessel = if first_oil { 400.0 } else { CUP_G };
+        silent(&mut driver);
+        driver.put(6.0);
+        assert_eq!(tared(&driver), before, "nothing stands there");
+        assert_eq!(driver.phase(), Phase::ZeroDoubted);
+        assert!(sentence(&driver).contains(ZERO_KEY), "{}", sentence(&driver));
+        assert!(said(&driver, ZERO_KEY), "{:?}", driver.cues);
+        // the vessel on it does not help
+        driver.put(vessel + 6.0);
+        driver.put(6.0);
+        assert_eq!(tared(&driver), before);
+        driver.kill_and_restart();
+        driver.run(3.0);
+        assert!(sentence(&driver).contains(ZERO_KEY), "{}", sentence(&driver));
+        // the zero key does
+        driver.put(0.0);
+        assert!(said(&driver, "The empty pan is known again: put the vessel on it."));
+        assert!(sentence(&driver).starts_with("Put the "), "{}", sentence(&driver));
+        driver.put(vessel);
+        assert_eq!((driver.phase(), tared(&driver)), (Phase::Pouring, Some(vessel)));
+        let target = driver.target();
+        driver.pour_to(vessel + target);
+        let weighed = if first_oil { "coconut" } else { "naoh" };
+        assert_eq!(driver.captured(weighed).map(|mass| mass.grams()), Some(target));
+    }
+}
+
+/// A vessel put down while the scale slept looks the same until everything is off.
+#[test]
+fn a_vessel_put_down_while_the_scale_slept_goes_off_and_on_again() {
+    let mut driver = Driver::oils_weighed();
+    silent(&mut driver);
+    driver.put(CUP_G);
+    assert_eq!(driver.phase(), Phase::ZeroDoubted);
+    driver.put(0.0);
+    assert_eq!(driver.phase(), Phase::AwaitingVessel);
+    driver.put(CUP_G);
+    assert_eq!((driver.phase(), tared(&driver)), (Phase::Pouring, Some(CUP_G)));
+}
+
+/// The cup was taken off while the scale was away, which is back with 6 g more: the pan is bare
+/// already, so there is nothing to take off.
+#[test]
+fn bare_already_the_vessel_goes_on_off_and_on() {
+    let mut driver = Driver::at_caustic();
+    driver.pour_to(CUP_G + 10.0);
+    silent(&mut driver);
+    driver.put(6.0);
+    assert_eq!(driver.phase(), Phase::ZeroDoubted);
+    assert!(sentence(&driver).contains("(If it was bare:"), "{}", sentence(&driver));
+    driver.put(CUP_G + 16.0);
+    assert_eq!(driver.phase(), Phase::ZeroDoubted);
+    driver.put(6.0);
+    // the alarm that it was blind goes two seconds later
+    driver.run(3.0);
+    assert_eq!(driver.phase(), Phase::Lifted);
+    driver.put(CUP_G + 16.0);
+    assert_eq!(driver.phase(), Phase::Pouring);
+    assert_eq!(driver.view().batches[0].weighing.as_ref().unwrap().net, Some(g("10")));
 }

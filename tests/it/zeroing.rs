@@ -245,6 +245,23 @@ fn a_zero_that_was_obeyed_unseen_is_in_doubt_until_the_pan_is_bare() {
     olive_is_weighed_right(&mut driver, POT_G + 100.0);
 }
 
+/// Bare, and yet 30 d, 3.0 g on this scale, above nought: that might be a vessel, so only the
+/// scale's own zero key leads on, and the screen says so.
+#[test]
+fn in_doubt_with_a_weight_on_a_bare_pan_the_zero_key_is_the_way_out() {
+    let mut driver = obeyed_unseen();
+    driver.run(10.0);
+    driver.put(3.0);
+    driver.put(POT_G + 103.0);
+    driver.put(3.0);
+    assert_eq!(came(&driver), Some(ZeroCame::InDoubt), "a vessel on and off does not help");
+    let sentence = driver.view().batches[0].sentence.clone();
+    assert!(sentence.contains("shows a weight: press the scale's own zero key"), "{sentence}");
+    driver.put(0.0);
+    assert_eq!(zeros(&driver), [g("0")]);
+    olive_is_weighed_right(&mut driver, POT_G + 100.0);
+}
+
 #[test]
 fn a_restart_does_not_forget_a_zero_that_was_asked() {
     let mut driver = obeyed_unseen();
