@@ -50,6 +50,7 @@ mod seams;
 mod signals;
 mod tidy;
 mod trace;
+mod two_caustics;
 mod unit_key;
 mod vessels;
 mod watching;
