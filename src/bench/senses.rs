@@ -7,7 +7,7 @@ use super::alarm::{AlarmId, Watch};
 use super::before_lift::BeforeLift;
 use super::fact::BatchId;
 use super::pace::Pourer;
-use super::settings::Settings;
+use super::settings::{CAUSTIC_PERIOD_MAX, Settings};
 use super::setup::{ChannelSetup, Role};
 use super::unit_key::{UnitKey, Worth};
 use super::zeroing::Zeroing;
@@ -264,7 +264,11 @@ impl Sense {
 /// How old a value of this channel may be.
 pub fn allowed_age(setup: &ChannelSetup, settings: &Settings, caustic: bool) -> Span {
     match setup.role {
-        Role::Scale { .. } if caustic => settings.scale_silence_caustic,
+        Role::Scale { .. } if caustic => {
+            // one reading may be lost
+            let periods = setup.period.min(CAUSTIC_PERIOD_MAX).nanos() * 5 / 2;
+            settings.scale_silence_caustic.max(Span::from_nanos(periods))
+        }
         Role::Scale { .. } => settings.scale_silence,
         Role::Probe { .. } => {
             let periods = i64::from(settings.probe_silence_periods);
