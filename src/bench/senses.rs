@@ -84,6 +84,8 @@ pub struct Sense {
     pub load_before: Option<Mass>,
     pub doubted: bool,
     pub doubted_gross: Option<Mass>,
+    /// The empty pan has read, in this session, what the books say of it.
+    pub zero_seen: bool,
     /// The load at rest before the vessel was lifted.
     pub load_before_lift: Option<Mass>,
     pub before_lift: BeforeLift,
@@ -224,6 +226,13 @@ impl Sense {
             }
             self.doubted = self.load_before.is_some();
         }
+    }
+
+    /// What the pan carried before is not known: nothing agrees with it.
+    pub fn doubt_unseen(&mut self) {
+        self.doubted = true;
+        self.load_before = None;
+        self.doubted_gross = None;
     }
 
     /// The value may still be shown and used.

@@ -54,5 +54,6 @@ mod two_caustics;
 mod unit_key;
 mod vessels;
 mod watching;
+mod weigh_back;
 mod zero;
 mod zeroing;
