@@ -575,3 +575,37 @@ fn a_stock_lye_is_gone_once_it_is_in_the_oils() {
     driver.put(CUP_G);
     assert_eq!(pot(&driver, "b").weighing.unwrap().phase, Phase::Pouring);
 }
+
+#[test]
+fn a_small_lye_of_stock_is_gone_once_it_is_in_the_pot() {
+    let mut driver = Driver::new();
+    driver.run(0.5);
+    assert_eq!(driver.act(Act::start(id("a"), Arc::new(all_stock_lye()))), Reply::Done);
+    driver.put(POT_G);
+    driver.pour_to(POT_G + 100.0);
+    driver.pour_to(POT_G + 300.0);
+    driver.put(0.0);
+    driver.put(CUP_G);
+    driver.pour_to(CUP_G + target(&driver, "a"));
+    driver.put(0.0);
+    assert_eq!(confirm(&mut driver, "a"), Reply::Done);
+    driver.run(1.0);
+    let (batch, ingredient, mass) = (id("a"), "naoh".into(), g("76"));
+    let reason = "ten grams stayed in the cup".to_owned();
+    assert_eq!(driver.act(Act::Correct { batch, ingredient, mass, reason }), Reply::Done);
+    assert_eq!(driver.act(Act::AskRemedy { batch: id("a") }), Reply::Done);
+    let prompt = pot(&driver, "a").prompt.unwrap().prompt;
+    assert_eq!(driver.act(Act::Choose { prompt, remedy: Remedy::SmallLye }), Reply::Done);
+    driver.run(1.0);
+    while pot(&driver, "a").weighing.is_some() {
+        driver.put(CUP_G);
+        driver.pour_to(CUP_G + target(&driver, "a"));
+        driver.put(0.0);
+    }
+    assert!(driver.bench.state().batches[&id("a")].has_caustic());
+    while pot(&driver, "a").step.starts_with("remedy") {
+        assert_eq!(confirm(&mut driver, "a"), Reply::Done);
+        driver.run(1.0);
+    }
+    assert!(!driver.bench.state().batches[&id("a")].has_caustic());
+}
