@@ -79,7 +79,7 @@ impl Batch {
             // its vessel has made room for those of the remedy
             weighing.lifted = weighing.tare.is_some();
         }
-        if self.said_dissolved {
+        if self.said_dissolved || self.said_combined {
             // a small lye was made and used up
             self.caustic_out = false;
         }
