@@ -36,6 +36,13 @@ pub fn correction_needs_reason() -> String {
 
 pub fn number_in_use(id: &BatchId) -> String {
     format!("batch number {id} is taken; every batch needs its own")
+pub fn still_on_the_pan(name: &str) -> String {
+    format!(
+        "{name} has just been weighed and counts as it stands on the pan: take some out or add to \
+         it there, or correct it once the next step has begun"
+    )
+}
+
 }
 
 pub fn unfit(why: &str) -> String {

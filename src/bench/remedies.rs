@@ -395,7 +395,7 @@ impl<'a> Steps<'a> {
     }
 }
 
-/// Writes down that a mass on record was wrong, and lets follow what follows from it.
+/// Writes down that what is on record of an ingredient, in all, was wrong, and lets follow what follows from it.
 pub fn correct(
     bench: &mut Bench,
     id: &BatchId,
@@ -412,6 +412,14 @@ pub fn correct(
     }
     if net < Mass::ZERO || net > Mass::LARGEST {
         return Err(refusals::not_a_mass());
+    if let Some((weigh, weighing)) = batch.weigh()
+        && &weigh.ingredient == ingredient
+        && weighing.captured.is_some()
+        && weighing.tare.is_some()
+    {
+        // what stands there would be weighed again, and the correction with it
+        return Err(refusals::still_on_the_pan(&weigh.name));
+    }
     }
     let (batch, ingredient) = (id.clone(), ingredient.clone());
     bench.emit(Fact::Corrected { batch, ingredient, was, net, reason: reason.trim().to_owned() });

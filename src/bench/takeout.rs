@@ -14,6 +14,9 @@ use crate::quantity::{Mass, Share};
 /// Water leaves a hot lye; more than this part of it does not.
 const EVAPORATED_MOST: (i64, i64) = (1, 5);
 
+/// Caustic draws moisture from the air; more than this part of it is another cup. Ours.
+const DRAWN_MOST: Share = Share::from_percent(5);
+
 /// A hand that takes out more than this part too much is not believed at once. Ours.
 const TAKEN_TOO_MUCH: Share = Share::from_percent(10);
 
@@ -115,12 +118,17 @@ fn kept(bench: &Bench, id: &BatchId, take_out: &TakeOut, content: Mass) -> Optio
         Keep::PartOfLye => remedies::solution(&batch.control.formula, &masses),
     };
     let (part, whole) = EVAPORATED_MOST;
-    let least = match take_out.keep {
-        // somebody may have begun to spoon before the cup came to the pan
-        Keep::Mass(keep) => keep.min(should),
-        Keep::PartOfLye => should - Mass::from_steps(should.steps() / whole * part),
+    let (least, most) = match take_out.keep {
+        // somebody may have begun to spoon before the cup came to the pan, or have done it all there
+        Keep::Mass(keep) => (
+            least_kept(bench, id, keep.min(should)),
+            should + share_of(should, DRAWN_MOST).max(slack),
+        ),
+        Keep::PartOfLye => {
+            (should - Mass::from_steps(should.steps() / whole * part) - slack, should + slack)
+        }
     };
-    if content < least - slack || content > should + slack {
+    if content < least || content > most {
         return None;
     }
     match take_out.keep {

@@ -10,6 +10,7 @@ mod campaign;
 mod campaign_pots;
 mod chemistry_practice;
 mod corpus;
+mod detours;
 mod driver;
 mod e2e;
 mod guide;

@@ -1,0 +1,123 @@
+//! What stands in the way while a remedy is worked and after it: what was taken out before the cup
+//! came to the pan, a scale that was away, the wrong vessel on the pan, a remedy that was not enough.
+
+use std::sync::Arc;
+
+use panroom::bench::{Act, AlarmId, Ask, Fact, Remedy, Reply};
+use panroom::plan::{Amount, StepKind};
+use panroom::quantity::Mass;
+
+use crate::driver::{CUP_G, Driver, JUG_G, POT_G, batch_id, control, g};
+use crate::remedies::{all_weighed, choose, correct, lye_heavy, offered, superfat, words};
+
+fn sentence(driver: &Driver) -> String {
+    driver.view().batches[0].sentence.clone()
+}
+
+/// 43.0 g of caustic in its cup, where 36.6 g are to be kept; spooning has been chosen.
+fn spooning() -> Driver {
+    let mut driver = all_weighed();
+    assert_eq!(correct(&mut driver, "olive", "150"), Reply::Done);
+    assert_eq!(choose(&mut driver, Remedy::SpoonOut), Reply::Done);
+    driver
+}
+
+fn taken_out(driver: &Driver) -> bool {
+    driver.facts.iter().any(|fact| matches!(fact.fact, Fact::TakenOut { .. }))
+}
+
+fn on_record(driver: &Driver, ingredient: &str) -> Mass {
+    driver.bench.state().batches[&batch_id()].masses()[&ingredient.into()]
+}
+
+/// The weighings that stand, one by one.
+fn weighed(driver: &Driver, ingredient: &str) -> Vec<Mass> {
+    let view = driver.view();
+    let captures = view.batches[0].captures.iter();
+    captures.filter(|capture| capture.ingredient == ingredient.into()).map(|c| c.net).collect()
+}
+
+// --- what is left in the cup counts ---------------------------------------------------------------
+
+#[test]
+fn what_was_spooned_out_before_the_cup_came_counts_too() {
+    for before in [43.0, 40.0, 36.6, 36.0] {
+        let mut driver = spooning();
+        driver.put(CUP_G + before);
+        if before > 36.6 {
+            assert!(!taken_out(&driver), "{before}");
+            driver.put(CUP_G + 36.6);
+        }
+        driver.expect_step("dissolve");
+        assert_eq!(driver.captured("naoh").unwrap().grams(), before.min(36.6), "{before}");
+        assert!(!lye_heavy(&driver), "{before}");
+        assert!(superfat(&driver) > 0.049, "{before}: {}", superfat(&driver));
+    }
+}
+
+/// A twentieth more is what the air may have added, a tenth less what a hand may have taken.
+#[test]
+fn a_cup_that_drew_moisture_is_known_and_one_far_off_is_not() {
+    for (content, known) in [(45.1, true), (45.3, false), (33.0, true), (32.8, false)] {
+        let mut driver = spooning();
+        driver.put(CUP_G + content);
+        driver.run(2.0);
+        let weighed = |fact: &Fact| matches!(fact, Fact::ContentWeighed { .. });
+        assert_eq!(driver.facts.iter().any(|f| weighed(&f.fact)), known, "{content}");
+    }
+    // taken down to what is to be kept, it holds no more caustic than that
+    let mut driver = spooning();
+    driver.put(CUP_G + 43.4);
+    driver.put(CUP_G + 36.6);
+    assert_eq!(driver.captured("naoh"), Some(g("36.6")));
+    assert!(!lye_heavy(&driver));
+}
+
+// --- a correction counts in all -------------------------------------------------------------------
+
+/// 180 g of olive oil for 200 g: more of both oils and of water is weighed, and all is well.
+fn restored() -> Driver {
+    let mut driver = Driver::cooking();
+    correct(&mut driver, "olive", "180");
+    choose(&mut driver, Remedy::Restore);
+    for _ in 0..3 {
+        driver.run(1.0);
+        let target = driver.target();
+        driver.put(30.0);
+        driver.pour_to(30.0 + target);
+        driver.put(0.0);
+    }
+    assert_eq!(driver.confirm(), Reply::Done);
+    driver.expect_step("cook");
+    driver
+}
+
+#[test]
+fn a_correction_changes_the_first_weighing_and_counts_in_all() {
+    let mut driver = restored();
+    let [first, added] = weighed(&driver, "coconut")[..] else { panic!("weighed twice") };
+    assert_eq!(first, g("100"));
+    correct(&mut driver, "coconut", "95");
+    assert_eq!(on_record(&driver, "coconut"), g("95"));
+    assert_eq!(weighed(&driver, "coconut"), [g("95") - added, added]);
+    // less in all than was added later: none of it falls below nought
+    correct(&mut driver, "coconut", "2");
+    assert_eq!(weighed(&driver, "coconut"), [Mass::ZERO, g("2")]);
+    correct(&mut driver, "coconut", "110");
+    assert_eq!(weighed(&driver, "coconut"), [g("108"), g("2")]);
+}
+
+/// What has just been captured counts as it stands on the pan: a correction would be lost.
+#[test]
+fn what_still_stands_on_the_pan_is_not_corrected() {
+    let mut driver = Driver::at_caustic();
+    driver.pour_to(CUP_G + driver.target());
+    assert_eq!(driver.captured("naoh"), Some(g("43.0")));
+    let reply = correct(&mut driver, "naoh", "42");
+    assert!(matches!(&reply, Reply::Refused { words, .. } if words.contains("pan")), "{reply:?}");
+    driver.put(0.0);
+    driver.expect_step("weigh-water");
+    assert_eq!(correct(&mut driver, "naoh", "42"), Reply::Done);
+    driver.run(10.0);
+    assert_eq!(driver.captured("naoh"), Some(g("42")));
+}
