@@ -54,6 +54,17 @@ pub fn run(bench: &mut Bench, id: &BatchId) {
     }
 }
 
+/// Nobody watched, and the scale may have been switched off with the vessel on it. There is no
+/// question that a yes could answer as well as a bare pan does.
+pub fn doubt_the_zero(bench: &mut Bench) {
+    let batches = bench.state.batches.values().filter(|batch| batch.takes_out());
+    let scales = batches.filter_map(|batch| bench.state.scale_of(&batch.id));
+    let channels: Vec<_> = scales.map(|(setup, _)| setup.channel.clone()).collect();
+    for channel in channels {
+        bench.senses.channels.entry(channel).or_default().doubted = true;
+    }
+}
+
 pub fn at_it(batch: &Batch) -> Option<(&TakeOut, &TakingOut)> {
     match (&batch.step()?.kind, &batch.work) {
         (StepKind::TakeOut(take_out), Work::TakingOut(taking)) => Some((take_out, taking)),

@@ -272,7 +272,8 @@ impl Bench {
     /// How old a value of this channel may be just now.
     pub(super) fn allowed_age(&self, channel: &ChannelSetup) -> Span {
         let holder = self.state.leases.get(&channel.channel);
-        let caustic = holder.and_then(|id| self.batch(id)).is_some_and(Batch::weighs_caustic);
+        let holder = holder.and_then(|id| self.batch(id));
+        let caustic = holder.is_some_and(|batch| batch.weighs_caustic() || batch.takes_out());
         allowed_age(channel, self.settings(), caustic)
     }
 }

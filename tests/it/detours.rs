@@ -73,6 +73,60 @@ fn a_cup_that_drew_moisture_is_known_and_one_far_off_is_not() {
     assert!(!lye_heavy(&driver));
 }
 
+// --- a scale that was away while something is taken out -------------------------------------------
+
+/// Seven grams less on the pan, and none of it was taken out: another zero.
+fn seven_less(driver: &mut Driver) {
+    driver.put(CUP_G + 43.0 - 7.0);
+    driver.run(3.0);
+    assert!(!taken_out(driver), "the zero is in doubt");
+    assert!(lye_heavy(driver));
+    assert!(sentence(driver).contains("take everything off"), "{}", sentence(driver));
+    // the bare pan tells, and what was in the cup still is
+    driver.put(-7.0);
+    driver.put(CUP_G + 43.0 - 7.0);
+    driver.run(3.0);
+    assert!(!taken_out(driver));
+    assert!(sentence(driver).contains("Spoon out 6.4 g"), "{}", sentence(driver));
+    driver.put(CUP_G + 36.6 - 7.0);
+    driver.expect_step("dissolve");
+    assert_eq!(driver.captured("naoh"), Some(g("36.6")));
+}
+
+#[test]
+fn a_second_of_silence_doubts_the_zero_while_something_is_taken_out() {
+    let mut driver = spooning();
+    driver.put(CUP_G + 43.0);
+    driver.scale_talks = false;
+    driver.run(1.1);
+    driver.scale_talks = true;
+    seven_less(&mut driver);
+    // shorter than that is no silence
+    let mut driver = spooning();
+    driver.put(CUP_G + 43.0);
+    driver.scale_talks = false;
+    driver.run(0.8);
+    driver.scale_talks = true;
+    driver.put(CUP_G + 36.6);
+    driver.expect_step("dissolve");
+}
+
+#[test]
+fn a_restart_while_something_is_taken_out_wants_the_bare_pan() {
+    let mut driver = spooning();
+    driver.put(CUP_G + 43.0);
+    driver.kill_and_restart();
+    // neither a silence nor a lost port makes the doubt less
+    driver.scale_talks = false;
+    driver.run(5.0);
+    driver.scale_talks = true;
+    seven_less(&mut driver);
+    // the cup was not on the pan yet
+    let mut driver = spooning();
+    driver.kill_and_restart();
+    seven_less(&mut driver);
+}
+
 // --- a correction counts in all -------------------------------------------------------------------
 
 /// 180 g of olive oil for 200 g: more of both oils and of water is weighed, and all is well.
