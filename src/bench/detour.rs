@@ -72,6 +72,7 @@ impl Batch {
         if let Some(weighing) = self.weighing_mut() {
             // its vessel has made room for those of the remedy
             weighing.lifted = weighing.tare.is_some();
+            weighing.displaced = weighing.lifted;
         }
         if self.said_dissolved {
             // a small lye was made and used up

@@ -60,7 +60,10 @@ impl Batch {
 
     fn apply_to_pan(&mut self, fact: &Fact) {
         match (&mut self.work, fact) {
-            (Work::Weighing(weighing), Fact::Lifted { .. }) => weighing.lifted = true,
+            (Work::Weighing(weighing), Fact::Lifted { .. }) => {
+                weighing.lifted = true;
+                weighing.displaced = false;
+            }
             (Work::Weighing(weighing), Fact::Returned { lighter_by, .. }) => {
                 weighing.lighter_by = *lighter_by;
                 weighing.lifted = false;
@@ -135,6 +138,7 @@ impl Batch {
                 tare: None,
                 vessel: None,
                 lifted: false,
+                displaced: false,
                 captured: None,
                 unconfirmed: false,
                 lighter_by: None,

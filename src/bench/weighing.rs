@@ -142,10 +142,13 @@ pub fn standing(bench: &Bench, pan: &Pan) -> Option<Mass> {
 /// The cup with weighed caustic is no vessel for anything else.
 fn is_caustic_cup(bench: &Bench, pan: &Pan, gross: Mass) -> bool {
     bench.state.batches.values().any(|batch| {
-        let of_caustic = batch.captures.values().filter(|c| c.target.guard.is_some());
+        // what is just being weighed is no cup of another weighing
+        let own = |key: &String| batch.id == pan.id && key == &pan.step;
+        let of_caustic =
+            batch.captures.iter().filter(|(key, c)| c.target.guard.is_some() && !own(key));
         batch.caustic_out
             && of_caustic
-                .filter_map(|c| Some(c.gross? + (batch.zero - c.zero)))
+                .filter_map(|(_, c)| Some(c.gross? + (batch.zero - c.zero)))
                 .any(|full| (full - gross).abs() <= pan.marks.same)
     })
 }
@@ -278,7 +281,8 @@ fn watch_lift(bench: &mut Bench, pan: &Pan, tare: Mass) -> bool {
                 sense.load_before_lift = pan.rest.or(sense.load_before_lift);
             }
         }
-        let back = pan.weighing.lifted && pan.rest.is_some();
+        let own = !pan.weighing.displaced && !is_anothers_caustic(bench, pan, gross);
+        let back = pan.weighing.lifted && pan.rest.is_some() && own;
         if back && !came_back(bench, pan, gross) {
             // it filled up instead of coming back: somebody pressed the scale's own tare key
             let expected = tare;
@@ -298,12 +302,22 @@ fn watch_lift(bench: &mut Bench, pan: &Pan, tare: Mass) -> bool {
     sense.put_on_at = None;
     sense.stayed = false;
     let since = *sense.below_since.get_or_insert(now);
-    let gone = !pan.weighing.lifted && now.since(since) >= lift_delay;
+    let gone = (!pan.weighing.lifted || pan.weighing.displaced) && now.since(since) >= lift_delay;
     if gone {
-        same_cup::remember(bench, pan, since);
+        if !pan.weighing.displaced {
+            same_cup::remember(bench, pan, since);
+        }
         bench.emit(Fact::Lifted { batch, step });
     }
     gone
+}
+
+/// What stands there is the cup with weighed caustic, and not what left the pan.
+fn is_anothers_caustic(bench: &Bench, pan: &Pan, gross: Mass) -> bool {
+    let left = bench.state.scale_of(&pan.id).and_then(|(channel, _)| bench.sense(channel));
+    let left = left.and_then(|sense| sense.load_before_lift);
+    let as_it_left = left.is_some_and(|before| (gross - before).abs() <= pan.marks.same);
+    !as_it_left && is_caustic_cup(bench, pan, gross)
 }
 
 /// The latch could open, were it not for a doubt about the cup.

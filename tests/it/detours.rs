@@ -127,6 +127,130 @@ fn a_restart_while_something_is_taken_out_wants_the_bare_pan() {
     seven_less(&mut driver);
 }
 
+// --- the vessel of the remedy is not that of the weighing ------------------------------------------
+
+/// 20 g of water are in a jug of 40 g when the caustic turns out to be too much; it is spooned out,
+/// and its cup left on the pan.
+fn spooned_in_the_midst_of_the_water() -> Driver {
+    let mut driver = Driver::at_caustic();
+    driver.pour_to(CUP_G + driver.target());
+    driver.put(0.0);
+    driver.put(40.0);
+    driver.pour_without_rest(60.0);
+    driver.run(2.5);
+    correct(&mut driver, "olive", "150");
+    choose(&mut driver, Remedy::SpoonOut);
+    driver.put(0.0);
+    driver.put(CUP_G + 43.0);
+    driver.put(CUP_G + 36.6);
+    driver.run(3.0);
+    driver.expect_step("weigh-water");
+    assert_eq!(driver.captured("naoh"), Some(g("36.6")));
+    driver
+}
+
+fn net(driver: &Driver) -> Option<Mass> {
+    driver.view().batches[0].weighing.as_ref().and_then(|weighing| weighing.net)
+}
+
+fn is_back(driver: &Driver) -> bool {
+    let resumed = |fact: &Fact| matches!(fact, Fact::Returned { .. });
+    driver.facts.iter().any(|fact| resumed(&fact.fact))
+}
+
+#[test]
+fn the_cup_left_on_the_pan_is_not_the_jug() {
+    let mut driver = spooned_in_the_midst_of_the_water();
+    assert!(!is_back(&driver));
+    assert!(sentence(&driver).contains("Take everything off the pan"), "{}", sentence(&driver));
+    assert_eq!(net(&driver), None);
+    // whatever is put beside it or taken out of it
+    driver.put(CUP_G + 36.6 + 20.0);
+    driver.put(CUP_G);
+    driver.run(3.0);
+    assert!(!is_back(&driver), "the pan was never seen without it");
+    // off, and the same cup again
+    driver.put(0.0);
+    driver.put(CUP_G + 36.6);
+    driver.run(3.0);
+    assert!(!is_back(&driver), "it is the cup with the caustic");
+    driver.put(0.0);
+    driver.put(60.0);
+    driver.run(3.0);
+    assert!(is_back(&driver));
+    let target = driver.target();
+    driver.pour_to(40.0 + target);
+    assert_eq!(driver.captured("water").unwrap().grams(), target);
+}
+
+/// After a restart it is still not known what stands there.
+#[test]
+fn a_restart_takes_the_cup_for_the_jug_no_more() {
+    let mut driver = spooned_in_the_midst_of_the_water();
+    driver.kill_and_restart();
+    driver.run(4.0);
+    assert!(!is_back(&driver));
+    driver.put(0.0);
+    driver.put(60.0);
+    driver.run(3.0);
+    assert!(is_back(&driver));
+}
+
+/// Made lye first, the jug that lye was poured off from is heavier than the pot: it erases no oil.
+#[test]
+fn the_jug_left_on_the_pan_is_not_the_pot() {
+    let mut recipe = control();
+    let is_oil = |key: &str| ["weigh-coconut", "weigh-olive"].contains(&key);
+    let (oils, mut steps): (Vec<_>, Vec<_>) =
+        recipe.steps.drain(..).partition(|step| is_oil(&step.key));
+    let after = steps.iter().position(|step| step.key == "dissolve").unwrap() + 1;
+    for (place, mut step) in oils.into_iter().enumerate() {
+        if let StepKind::Weigh(weigh) = &mut step.kind
+            && let Amount::Fixed(mass) = weigh.amount
+        {
+            weigh.amount = Amount::AfterLye(mass);
+        }
+        steps.insert(after + place, step);
+    }
+    recipe.steps = steps;
+    let mut driver = Driver::new();
+    driver.run(0.5);
+    driver.act(Act::start(batch_id(), Arc::new(recipe)));
+    driver.put(CUP_G);
+    driver.pour_to(CUP_G + driver.target());
+    driver.put(0.0);
+    driver.put(JUG_G);
+    driver.pour_to(JUG_G + driver.target());
+    driver.put(0.0);
+    driver.confirm();
+    driver.confirm();
+    // a light pot, lighter than the jug
+    let pot = 60.0;
+    assert!(pot < JUG_G && JUG_G < POT_G);
+    driver.put(pot);
+    driver.pour_to(pot + 100.0);
+    driver.disk_is_quick = false;
+    driver.pour_without_rest(pot + 260.0);
+    driver.run(8.0);
+    assert_eq!(driver.confirm(), Reply::Done, "olive is taken short");
+    driver.run(1.0);
+    choose(&mut driver, Remedy::UsePart);
+    let lye = (on_record(&driver, "naoh") + on_record(&driver, "water")).grams();
+    driver.put(0.0);
+    driver.put(JUG_G + lye);
+    let keep = driver.weighing_target().grams();
+    driver.put(JUG_G + keep);
+    driver.run(4.0);
+    assert!(!lye_heavy(&driver));
+    let olive = driver.captured("olive");
+    assert_eq!(olive, Some(g("160")), "the pot was not weighed again");
+    driver.commit_all();
+    driver.disk_is_quick = true;
+    driver.run(4.0);
+    driver.expect_step("combine");
+    assert_eq!(driver.captured("olive"), olive);
+}
+
 // --- a correction counts in all -------------------------------------------------------------------
 
 /// 180 g of olive oil for 200 g: more of both oils and of water is weighed, and all is well.
