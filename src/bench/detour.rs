@@ -91,13 +91,13 @@ impl Batch {
     /// Of what a vessel held, only `to` of `from` is used.
     pub(super) fn take_out(&mut self, from: Mass, to: Mass) {
         let Some(StepKind::TakeOut(take_out)) = self.step().map(|step| &step.kind) else { return };
-        let ingredients = take_out.ingredients(&self.control.formula);
         let take_out = take_out.clone();
         if let Keep::Mass(_) = take_out.keep {
             // what is left counts, whatever was taken out before the vessel came to the pan
             self.set_in_all(&take_out.vessel_of, to, |_| {});
             return;
         }
+        let ingredients = take_out.ingredients(&self.control.formula);
         for capture in self.captures.values_mut() {
             if ingredients.contains(&capture.ingredient) {
                 capture.set_net(capture.net.scaled(to, from));

@@ -20,6 +20,12 @@ pub fn nothing_to_make_good() -> String {
     "caustic and fats on record agree; there is nothing to make good for".to_owned()
 }
 
+pub fn too_much_not_too_little() -> String {
+    "there is more caustic on record than the oils take: weigh what the remedy asks for; if that \
+     is not enough, the ways out are asked again"
+        .to_owned()
+}
+
 pub fn not_weighed_yet(ingredient: &IngredientId) -> String {
     format!("`{ingredient}` has not been weighed, so there is nothing to correct")
 }
@@ -30,12 +36,6 @@ pub fn no_lot(longest: usize) -> String {
     )
 }
 
-pub fn correction_needs_reason() -> String {
-    "a correction needs its reason, like \"a third of the jug was spilled\"".to_owned()
-}
-
-pub fn number_in_use(id: &BatchId) -> String {
-    format!("batch number {id} is taken; every batch needs its own")
 pub fn still_on_the_pan(name: &str) -> String {
     format!(
         "{name} has just been weighed and counts as it stands on the pan: take some out or add to \
@@ -43,6 +43,12 @@ pub fn still_on_the_pan(name: &str) -> String {
     )
 }
 
+pub fn correction_needs_reason() -> String {
+    "a correction needs its reason, like \"a third of the jug was spilled\"".to_owned()
+}
+
+pub fn number_in_use(id: &BatchId) -> String {
+    format!("batch number {id} is taken; every batch needs its own")
 }
 
 pub fn unfit(why: &str) -> String {

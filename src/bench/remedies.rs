@@ -52,8 +52,8 @@ pub fn run(bench: &mut Bench) {
         let asks_remedy = matches!(asked, Some(Ask::Remedy { .. }));
         let heavy = excess(bench, batch);
         match heavy {
-            // also while something is taken out: there is always another way out
-            Some(excess) if !asks_remedy && (batch.detour.is_none() || takes_out(batch)) => {
+            // also in the midst of a remedy that was not enough: there is always another way out
+            Some(excess) if !asks_remedy && !batch.weighs_for_remedy() => {
                 let options = over(bench, batch).0.iter().map(|offer| offer.remedy).collect();
                 bench.withdraw_prompt(&id);
                 bench.ask(&id, Ask::Remedy { options, excess });
@@ -62,10 +62,6 @@ pub fn run(bench: &mut Bench) {
             _ => {}
         }
     }
-}
-
-fn takes_out(batch: &Batch) -> bool {
-    matches!(batch.step().map(|step| &step.kind), Some(StepKind::TakeOut(_)))
 }
 
 /// How much more caustic is on record than the fats on record take, if that is more than the guard
@@ -130,6 +126,9 @@ pub fn ask(bench: &mut Bench, id: &BatchId) -> Result<(), String> {
     let Some(batch) = bench.batch(id) else { return Err(refusals::no_such_batch(id)) };
     if matches!(batch.prompt.as_ref().map(|prompt| &prompt.asks), Some(Ask::Remedy { .. })) {
         return Ok(());
+    }
+    if excess(bench, batch).is_some() {
+        return Err(refusals::too_much_not_too_little());
     }
     let (missing, offer) = under(bench, batch)?;
     let options = vec![offer.remedy, Remedy::LeaveIt];
@@ -412,6 +411,7 @@ pub fn correct(
     }
     if net < Mass::ZERO || net > Mass::LARGEST {
         return Err(refusals::not_a_mass());
+    }
     if let Some((weigh, weighing)) = batch.weigh()
         && &weigh.ingredient == ingredient
         && weighing.captured.is_some()
@@ -419,7 +419,6 @@ pub fn correct(
     {
         // what stands there would be weighed again, and the correction with it
         return Err(refusals::still_on_the_pan(&weigh.name));
-    }
     }
     let (batch, ingredient) = (id.clone(), ingredient.clone());
     bench.emit(Fact::Corrected { batch, ingredient, was, net, reason: reason.trim().to_owned() });

@@ -73,6 +73,33 @@ fn a_cup_that_drew_moisture_is_known_and_one_far_off_is_not() {
     assert!(!lye_heavy(&driver));
 }
 
+#[test]
+fn too_much_out_is_said_and_a_correction_ends_it() {
+    let mut driver = spooning();
+    driver.put(CUP_G + 43.0);
+    driver.put(CUP_G + 30.0);
+    assert!(!taken_out(&driver));
+    assert!(sentence(&driver).contains("Too much is out"), "{}", sentence(&driver));
+    assert_eq!(correct(&mut driver, "naoh", "30"), Reply::Done);
+    driver.run(1.0);
+    driver.expect_step("dissolve");
+    assert!(!lye_heavy(&driver));
+}
+
+#[test]
+fn lye_is_poured_off_into_a_vessel_with_a_label_and_not_into_waste() {
+    let mut driver = all_weighed();
+    driver.confirm();
+    driver.confirm();
+    driver.expect_step("combine");
+    correct(&mut driver, "olive", "180");
+    choose(&mut driver, Remedy::UsePart);
+    driver.put(JUG_G + (on_record(&driver, "naoh") + on_record(&driver, "water")).grams());
+    let sentence = sentence(&driver);
+    assert!(sentence.contains("Pour off") && sentence.contains("label it as lye"), "{sentence}");
+    assert!(!sentence.contains("waste"), "{sentence}");
+}
+
 // --- a scale that was away while something is taken out -------------------------------------------
 
 /// Seven grams less on the pan, and none of it was taken out: another zero.
@@ -298,4 +325,76 @@ fn what_still_stands_on_the_pan_is_not_corrected() {
     assert_eq!(correct(&mut driver, "naoh", "42"), Reply::Done);
     driver.run(10.0);
     assert_eq!(driver.captured("naoh"), Some(g("42")));
+}
+
+// --- a remedy that was not enough ------------------------------------------------------------------
+
+fn take_all_short(driver: &mut Driver) {
+    for _ in 0..3 {
+        driver.run(1.0);
+        let target = driver.target();
+        driver.put(30.0);
+        driver.pour_to(30.0 + target / 3.0);
+        driver.run(3.0);
+        let asks = driver.view().batches[0].prompt.clone().map(|prompt| prompt.asks);
+        assert!(matches!(asks, Some(Ask::TakeShort { .. })), "{asks:?}");
+        assert_eq!(driver.confirm(), Reply::Done);
+        driver.put(0.0);
+    }
+}
+
+#[test]
+fn a_remedy_taken_short_is_asked_about_again_and_can_be_made_good() {
+    let mut driver = Driver::cooking();
+    correct(&mut driver, "olive", "180");
+    choose(&mut driver, Remedy::Restore);
+    // not while it is weighed
+    let ask = Act::AskRemedy { batch: batch_id() };
+    let refused = driver.act(ask);
+    assert!(matches!(&refused, Reply::Refused { words, .. } if words.contains("more caustic")));
+    let alarm = |driver: &Driver| {
+        let alarms = driver.view().alarms;
+        let heavy = alarms.iter().find(|a| matches!(a.alarm, AlarmId::LyeHeavy { .. }));
+        heavy.expect("too much caustic").words.clone()
+    };
+    // the alarm does not forbid what the sentence asks for
+    assert!(alarm(&driver).contains("Weigh what the remedy asks for"), "{}", alarm(&driver));
+    take_all_short(&mut driver);
+    assert!(lye_heavy(&driver));
+    assert!(alarm(&driver).contains("choose what to do"), "{}", alarm(&driver));
+    assert!(driver.view().batches[0].title.starts_with("add them"));
+    assert_eq!(offered(&driver), [Remedy::Restore, Remedy::RestoreOne, Remedy::Discard]);
+    assert!(words(&driver).contains("of caustic too much"), "{}", words(&driver));
+    assert_eq!(choose(&mut driver, Remedy::Restore), Reply::Done);
+    for _ in 0..3 {
+        driver.run(1.0);
+        let target = driver.target();
+        driver.put(30.0);
+        driver.pour_to(30.0 + target);
+        driver.put(0.0);
+    }
+    assert!(!lye_heavy(&driver));
+    assert_eq!(driver.confirm(), Reply::Done, "added");
+    driver.expect_step("cook");
+    assert!((superfat(&driver) - 0.05).abs() < 0.003, "{}", superfat(&driver));
+}
+
+/// The small lye lies ready, and then the first weighing turns out to have been right.
+#[test]
+fn a_small_lye_that_was_not_needed_asks_what_to_do() {
+    let mut driver = Driver::cooking();
+    correct(&mut driver, "naoh", "38");
+    driver.act(Act::AskRemedy { batch: batch_id() });
+    choose(&mut driver, Remedy::SmallLye);
+    driver.put(20.0);
+    driver.pour_to(20.0 + driver.target());
+    driver.put(0.0);
+    let water = driver.target();
+    driver.put(30.0);
+    driver.pour_to(30.0 + water);
+    driver.put(0.0);
+    correct(&mut driver, "naoh", "48");
+    driver.run(1.0);
+    assert!(driver.is_active(|alarm| matches!(alarm, AlarmId::LyeHeavy { .. })));
+    assert_eq!(offered(&driver), [Remedy::Restore, Remedy::RestoreOne, Remedy::Discard]);
 }
