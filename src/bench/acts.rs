@@ -17,7 +17,7 @@ use super::setup::ProbeAt;
 use super::work::Work;
 use super::{
     combine, cook_end, cool, emergency, heat, in_pot, in_process, leases, lye, names, picture,
-    refusals, remedies, repeat, spot, vessel_back, vessels, words, zero, zeroing,
+    refusals, remedies, repeat, same_cup, spot, vessel_back, vessels, words, zero, zeroing,
 };
 use crate::chemistry::IngredientId;
 use crate::plan::{Amount, ControlRecipe, Severity, StepKind};
@@ -198,7 +198,17 @@ pub fn confirm(bench: &mut Bench, prompt: PromptId) -> Answer {
             }
             answered(bench, &id, prompt);
         }
-        Ask::StillThere | Ask::SameCup { .. } | Ask::LeaveUnrecorded | Ask::NothingAdded { .. } => {
+        Ask::LighterPot { .. } => {
+            if !same_cup::say_same_pot(bench, &id) {
+                return Err(refusals::not_at_rest());
+            }
+            answered(bench, &id, prompt);
+        }
+        Ask::StillThere
+        | Ask::SameCup { .. }
+        | Ask::PouredIn { .. }
+        | Ask::LeaveUnrecorded
+        | Ask::NothingAdded { .. } => {
             answered(bench, &id, prompt);
         }
     }
@@ -308,6 +318,10 @@ fn declare(bench: &mut Bench, id: &BatchId, ingredient: &IngredientId, mass: Mas
     }
     if bench.is_caustic_over(id) {
         return Err(refusals::barred_by_caustic());
+    }
+    let on_the_pan = weighing.tare.is_some() && !weighing.lifted;
+    if weighing.target.guard.is_some() && on_the_pan {
+        return Err(refusals::weigh_it_or_take_it_off());
     }
     let step = bench.step_key(id);
     bench.withdraw_prompt(id);

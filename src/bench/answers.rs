@@ -47,6 +47,8 @@ pub fn of(bench: &Bench, batch: &Batch, prompt: PromptId, asks: &Ask) -> Vec<Ans
         Ask::Done => yes("Done"),
         Ask::StillThere => yes("Nothing was touched"),
         Ask::SameCup { .. } => held("It is the same; some was taken out"),
+        Ask::PouredIn { .. } => held("So much was poured in"),
+        Ask::LighterPot { .. } => held("It is the same; some was taken out"),
         Ask::PanClear => yes("The pan is clear"),
         Ask::NothingAdded { .. } => yes("Nothing was added"),
         Ask::WhichVessel { among } => among

@@ -80,6 +80,9 @@ pub enum Fact {
         /// Than when it left, and it is to hold caustic: some was taken out, or it is another cup.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         lighter_by: Option<Mass>,
+        /// Than when it left: poured in elsewhere, or something else stands there.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        heavier_by: Option<Mass>,
     },
     Captured {
         batch: BatchId,
@@ -434,6 +437,10 @@ pub enum Ask {
     PanClear,
     /// The caustic's cup came back lighter than it left: is it the same?
     SameCup { lighter_by: Mass },
+    /// A vessel came back heavier than it left: was so much poured in?
+    PouredIn { more: Mass },
+    /// The pot came back lighter than before anything was weighed into it: is it the same?
+    LighterPot { lighter_by: Mass },
     /// The capture is not on the disk: go on all the same?
     LeaveUnrecorded,
     /// More was on the pan just before the vessel was lifted: was nothing added?

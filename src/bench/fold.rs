@@ -3,7 +3,7 @@
 use super::batch::{Batch, Capture, Prompt, Spot, TestState};
 use super::fact::{Ask, CaptureHow, Fact, Notice, PromptId, Target};
 use super::vessels::Recognised;
-use super::work::{Cooking, Stopwatch, TakingOut, Weighing, Work};
+use super::work::{Cooking, Stopwatch, TakingOut, Unlike, Weighing, Work};
 use crate::chemistry::IngredientId;
 use crate::plan::{StepKind, Vessel};
 use crate::quantity::{Mass, Moment};
@@ -64,8 +64,9 @@ impl Batch {
                 weighing.lifted = true;
                 weighing.displaced = false;
             }
-            (Work::Weighing(weighing), Fact::Returned { lighter_by, .. }) => {
-                weighing.lighter_by = *lighter_by;
+            (Work::Weighing(weighing), Fact::Returned { lighter_by, heavier_by, .. }) => {
+                let lighter = lighter_by.map(|by| Unlike::Lighter { by });
+                weighing.unlike = lighter.or(heavier_by.map(|by| Unlike::Heavier { by }));
                 weighing.lifted = false;
                 weighing.zero_known = false;
                 weighing.changed_before_lift = None;
@@ -114,6 +115,10 @@ impl Batch {
         if into_pot && vessel.is_some() {
             self.pot_vessel = vessel.cloned();
         }
+        if into_pot {
+            // some of what it held may be gone
+            self.pot_gross = self.pot_gross.map(|_| gross);
+        }
         if let Some(weighing) = self.weighing_mut() {
             weighing.tare = Some(gross);
             weighing.vessel = vessel.cloned();
@@ -141,7 +146,7 @@ impl Batch {
                 displaced: false,
                 captured: None,
                 unconfirmed: false,
-                lighter_by: None,
+                unlike: None,
                 zero_doubted: false,
                 zero_known: false,
                 expected: None,
@@ -176,7 +181,7 @@ impl Batch {
         let Some(weighing) = self.weighing_mut() else { return };
         weighing.captured = Some(at);
         weighing.unconfirmed = false;
-        weighing.lighter_by = None;
+        weighing.unlike = None;
         let target = weighing.target;
         // what was in the pot from the start changes nothing of what the pot weighs
         if into_pot && !(gross.is_none() && self.in_pot.contains_key(ingredient)) {
@@ -247,7 +252,7 @@ impl Batch {
         if let Some(weighing) = self.weighing_mut() {
             match asks {
                 Some(Ask::StillThere) => weighing.unconfirmed = false,
-                Some(Ask::SameCup { .. }) => weighing.lighter_by = None,
+                Some(Ask::SameCup { .. } | Ask::PouredIn { .. }) => weighing.unlike = None,
                 Some(Ask::LeaveUnrecorded) => weighing.leave_unrecorded = true,
                 Some(Ask::NothingAdded { .. }) => weighing.changed_before_lift = None,
                 _ => {}

@@ -91,6 +91,8 @@ const fn is_harmless(asks: &Ask) -> bool {
         | Ask::AddAnyway
         | Ask::StillThere
         | Ask::SameCup { .. }
+        | Ask::PouredIn { .. }
+        | Ask::LighterPot { .. }
         | Ask::PanClear
         | Ask::WhichVessel { .. }
         | Ask::WrongVessel { .. }

@@ -118,6 +118,11 @@ pub fn declared_over_guard() -> String {
     "that is more caustic than the guard allows; it must not go into this batch".to_owned()
 }
 
+pub fn weigh_it_or_take_it_off() -> String {
+    "its cup is on the pan: let the scale weigh it, or take the cup off the pan and declare it then"
+        .to_owned()
+}
+
 pub fn no_such_alarm(alarm: &AlarmId) -> String {
     format!("no alarm {alarm} is raised")
 }

@@ -1,15 +1,27 @@
-//! The caustic's cup came back to the pan lighter than it left: some was taken out of it elsewhere,
-//! or it is another cup, and what is in the first is forgotten. No weight tells which, so it is
-//! asked; until then nothing is captured and no latch opens.
+//! The vessel came back to the pan at another weight than it left. Lighter, and it holds caustic:
+//! some was taken out of it elsewhere, or it is another cup, and what is in the first is forgotten.
+//! Heavier: so much was poured in elsewhere, or something else stands there, and would be counted as
+//! what was to be weighed. No weight tells which, so it is asked; until then nothing is captured and
+//! no latch opens.
 
+use super::batch::Batch;
+use super::fact::{BatchId, Fact};
 use super::law::Bench;
+use super::senses::Sense;
+use super::settings::Marks;
+use super::vessels;
 use super::weighing::Pan;
+use super::work::{Unlike, Weighing};
+use crate::plan::Vessel;
 use crate::quantity::{Mass, Moment};
+
+/// A pot lighter by more than this part of what it weighed is another one. Ours.
+const SPILT_MOST_PART: i64 = 10;
 
 /// The vessel is leaving the pan: what stood there, as surely as can be told.
 pub fn remember(bench: &mut Bench, pan: &Pan, left: Moment) {
-    // a wrong cup that is taken away again is not what is waited for
-    if pan.weighing.lighter_by.is_some() {
+    // a wrong one that is taken away again is not what is waited for
+    if pan.weighing.unlike.is_some() {
         return;
     }
     if let Some(sense) = bench.scale_sense_mut(&pan.id) {
@@ -20,24 +32,99 @@ pub fn remember(bench: &mut Bench, pan: &Pan, left: Moment) {
     }
 }
 
-/// By how much the caustic's cup is lighter than when it left, if by more than a cup put down again
-/// may be.
-pub fn lighter_by(bench: &mut Bench, pan: &Pan, gross: Mass) -> Option<Mass> {
-    pan.weighing.target.guard?;
-    let sense = bench.scale_sense_mut(&pan.id)?;
+/// What the vessel weighed when it left, without the zero of the pan.
+fn left_with(bench: &Bench, pan: &Pan) -> Option<Mass> {
+    let (channel, _) = bench.state.scale_of(&pan.id)?;
+    let sense = bench.sense(channel)?;
     // in a silence more may have been poured; what was doubted may itself be another cup
-    let since =
-        sense.doubted_gross.filter(|_| pan.weighing.zero_known).map(|gross| gross - pan.zero);
-    let lighter = since.max(sense.load_at_lift)? - (gross - pan.zero);
-    (lighter > pan.marks.same).then_some(lighter)
+    let since = sense.doubted_gross.filter(|_| pan.weighing.zero_known);
+    since.map(|gross| gross - pan.zero).max(sense.load_at_lift)
+}
+
+/// This load is the vessel as it left.
+pub fn is_as_it_left(bench: &Bench, pan: &Pan, gross: Mass) -> bool {
+    left_with(bench, pan).is_some_and(|left| (gross - pan.zero - left).abs() <= pan.marks.same)
+}
+
+/// How the vessel that came back differs from the one that left: caustic's lighter by more than a
+/// cup put down again may be, any heavier by more than one put down off its centre.
+fn unlike(bench: &Bench, pan: &Pan, gross: Mass) -> Option<Unlike> {
+    let more = gross - pan.zero - left_with(bench, pan)?;
+    let caustic = pan.weighing.target.guard.is_some();
+    if caustic && -more > pan.marks.same {
+        Some(Unlike::Lighter { by: -more })
+    } else if more > pan.marks.vessel {
+        Some(Unlike::Heavier { by: more })
+    } else {
+        None
+    }
+}
+
+/// What came at once onto the pan of a caustic step is more than left it, and nobody has said yet
+/// that it is the same cup: that is no over-pour. What is poured on it counts.
+pub fn is_in_question(sense: &Sense, batch: &Batch, weighing: &Weighing, marks: Marks) -> bool {
+    let Some((level, left)) = sense.put_on_level.zip(sense.load_at_lift) else { return false };
+    let open = weighing.lifted || matches!(weighing.unlike, Some(Unlike::Heavier { .. }));
+    let poured = sense.last.as_ref().and_then(|last| last.mass()).map(|gross| gross - level);
+    open && level - batch.zero - left > marks.vessel
+        && poured.is_some_and(|poured| poured <= marks.vessel)
+}
+
+/// By how much the pot that stands there is lighter than it may be, if it can be the pot at all:
+/// a drip wiped off, a spatula gone, some spilt.
+pub fn lighter_pot(pan: &Pan, expected: Mass) -> Option<Mass> {
+    let lighter = expected - pan.rest?;
+    let most = Mass::from_steps((expected - pan.zero).steps() / SPILT_MOST_PART);
+    let caustic = pan.weighing.target.guard.is_some();
+    (pan.into == Vessel::Pot && !caustic && lighter > pan.marks.same && lighter <= most)
+        .then_some(lighter)
+}
+
+/// The pot came at once, with more in it than it had. What is poured into a pot that stands there
+/// is the next ingredient, begun early.
+pub fn came_with_more(bench: &mut Bench, pan: &Pan, tare: Mass) {
+    let (Some(rest), Some(sense)) = (pan.rest, bench.scale_sense_mut(&pan.id)) else { return };
+    let more = |load: Mass| load - (tare - pan.zero) > pan.marks.vessel;
+    if more(rest - pan.zero) && sense.put_on_mass.is_some_and(more) {
+        let heavier_by = Some(rest - tare);
+        let (batch, step) = (pan.id.clone(), pan.step.clone());
+        bench.emit(Fact::Returned { batch, step, gross: rest, lighter_by: None, heavier_by });
+    }
+}
+
+/// The operator says that this is the pot; false when nothing stands there that could be.
+pub fn say_same_pot(bench: &mut Bench, id: &BatchId) -> bool {
+    let Some((pan, batch)) = Pan::look(bench, id).zip(bench.batch(id)) else { return false };
+    let expected = pan.weighing.tare.or(batch.pot_gross);
+    let vessel = batch.pot_vessel.clone();
+    let is_it = expected.and_then(|expected| lighter_pot(&pan, expected)).is_some();
+    match pan.rest.filter(|_| is_it) {
+        Some(rest) => vessels::tare(bench, &pan, rest, vessel),
+        None => return false,
+    }
+    true
+}
+
+/// The vessel is back.
+pub fn returned(bench: &mut Bench, pan: &Pan, gross: Mass) {
+    let unlike = unlike(bench, pan, gross);
+    let (lighter_by, heavier_by) = match unlike {
+        Some(Unlike::Lighter { by }) => (Some(by), None),
+        Some(Unlike::Heavier { by }) => (None, Some(by)),
+        None => (None, None),
+    };
+    let (batch, step) = (pan.id.clone(), pan.step.clone());
+    bench.emit(Fact::Returned { batch, step, gross, lighter_by, heavier_by });
+    back(bench, pan, unlike);
 }
 
 /// It is back: what is known of this time says nothing of the next.
-pub fn back(bench: &mut Bench, pan: &Pan, lighter_by: Option<Mass>) {
+fn back(bench: &mut Bench, pan: &Pan, unlike: Option<Unlike>) {
     if let Some(sense) = bench.scale_sense_mut(&pan.id) {
         sense.doubted_gross = None;
-        if lighter_by.is_none() {
+        if unlike.is_none() {
             sense.load_at_lift = None;
+            sense.put_on_level = None;
         }
     }
 }

@@ -14,8 +14,8 @@ use super::zeroing::Zeroing;
 use crate::quantity::{Mass, Moment, Span, Temperature};
 use crate::reading::{Channel, Reading, Status};
 use crate::signal::{
-    JumpWindow, PressWindow, Pressed, RateWindow, RestWindow, SettleWindow, TraceWindow,
-    UnsteadyWindow,
+    JumpWindow, PressWindow, Pressed, RateWindow, RestWindow, RiseWindow, SettleWindow,
+    TraceWindow, UnsteadyWindow,
 };
 
 #[derive(Clone, Debug, Default)]
@@ -73,6 +73,11 @@ pub struct Sense {
     pub put_on_at: Option<Moment>,
     /// The largest load that came at once since the pan was last clear.
     pub put_on_mass: Option<Mass>,
+    /// Where the pan stood when the last one had come, while that is still there.
+    pub put_on_level: Option<Mass>,
+    /// Whether something is poured onto the pan just now, and was since it was last clear.
+    pub rise: RiseWindow,
+    pub rose: bool,
     /// The pan pressed by hand, and twice just now.
     pub press: PressWindow,
     pub pressed: Option<Pressed>,
@@ -146,10 +151,13 @@ impl Sense {
                 if let Some(jump) = self.jump.push(reading.at, load, facts.d, least) {
                     self.put_on = Some(jump);
                     self.put_on_at = Some(reading.at);
+                    self.put_on_level = (!jump.is_negative()).then_some(load);
                     if !jump.is_negative() {
                         self.put_on_mass = self.put_on_mass.max(Some(jump));
                     }
                 }
+                self.rise.push(reading.at, load);
+                self.rose |= self.rise.is_pour(facts.d);
                 self.press(reading.at, load, facts.d, settings);
                 self.before_lift.push(reading.at, load);
                 self.unsteady.push(reading.at, load, settings.unsteady_after);
@@ -159,6 +167,7 @@ impl Sense {
             }
             None => {
                 self.jump.clear();
+                self.rise.clear();
                 self.press.clear();
                 self.unsteady.clear();
                 self.before_lift.clear();
@@ -249,6 +258,8 @@ impl Sense {
     pub fn forget_step(&mut self) {
         self.seen_clear = false;
         self.put_on_mass = None;
+        self.put_on_level = None;
+        self.rose = false;
         self.below_since = None;
         self.short_since = None;
         self.rest_from = None;

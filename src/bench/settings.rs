@@ -182,6 +182,9 @@ pub struct Marks {
     pub vessel: Mass,
 }
 
+/// Weighed caustic may have drawn so much moisture in its cup: ours.
+pub const MOISTURE_MOST: Share = Share::from_percent(5);
+
 impl Settings {
     /// The test of rest for a scale of interval `d`.
     pub fn rest_test(&self, d: Mass, caustic: bool) -> RestTest {

@@ -4,6 +4,7 @@
 use super::batch::Batch;
 use super::fact::{BatchId, Fact, Target};
 use super::law::Bench;
+use super::settings::MOISTURE_MOST;
 use super::view::{Pace, Phase, WeighingView};
 use super::weighing::share_of;
 use super::work::{TakingOut, Work};
@@ -13,9 +14,6 @@ use crate::quantity::{Mass, Share};
 
 /// Water leaves a hot lye; more than this part of it does not.
 const EVAPORATED_MOST: (i64, i64) = (1, 5);
-
-/// Caustic draws moisture from the air; more than this part of it is another cup. Ours.
-const DRAWN_MOST: Share = Share::from_percent(5);
 
 /// A hand that takes out more than this part too much is not believed at once. Ours.
 const TAKEN_TOO_MUCH: Share = Share::from_percent(10);
@@ -133,7 +131,7 @@ fn kept(bench: &Bench, id: &BatchId, take_out: &TakeOut, content: Mass) -> Optio
         // somebody may have begun to spoon before the cup came to the pan, or have done it all there
         Keep::Mass(keep) => (
             least_kept(bench, id, keep.min(should)),
-            should + share_of(should, DRAWN_MOST).max(slack),
+            should + share_of(should, MOISTURE_MOST).max(slack),
         ),
         Keep::PartOfLye => {
             (should - Mass::from_steps(should.steps() / whole * part) - slack, should + slack)

@@ -10,7 +10,7 @@ use super::fact::{BatchId, Fact};
 use super::law::Bench;
 use super::senses::{Sense, allowed_age};
 use super::setup::{ChannelSetup, ProbeAt, Role};
-use super::{cook_clock, heat, names, remedies, spot, words};
+use super::{cook_clock, heat, names, remedies, same_cup, spot, words};
 use crate::quantity::{Mass, Moment, Span, Temperature};
 use crate::reading::Channel;
 
@@ -235,7 +235,11 @@ fn caustic(bench: &Bench, batch: &Batch, findings: &mut BTreeMap<AlarmId, Findin
     let net = net.filter(|_| known).map(|gross| gross - tare);
     // one reading at the guard among many above it does not start the delay anew
     let mostly = sense.is_some_and(|sense| sense.jump.mostly_above(tare + guard.mass));
-    let beyond = net.is_some_and(|net| net > guard.mass || mostly) || overloaded(sense, deaf);
+    let in_question = sense.is_some_and(|sense| {
+        same_cup::is_in_question(sense, batch, weighing, settings.marks(scale.d))
+    });
+    let beyond = net.is_some_and(|net| net > guard.mass || mostly) && !in_question;
+    let beyond = beyond || overloaded(sense, deaf);
     let highest = sense.and_then(|sense| sense.rest.extent()).map(|(_, high)| high - tare);
     let rested_below = highest.is_some_and(|highest| highest <= guard.mass);
     let half = Mass::from_steps(weighing.target.mass.steps() / 2);
@@ -246,7 +250,7 @@ fn caustic(bench: &Bench, batch: &Batch, findings: &mut BTreeMap<AlarmId, Findin
         // the same cup is back, at rest, never above the guard while it rested: nothing else
         // clears the latch
         // (as good as empty, or with what a cup of this weighing may hold)
-        Some(_) if active && weighing.doubt().is_some() => Verdict::Holds,
+        Some(_) if active && (weighing.lifted || weighing.doubt().is_some()) => Verdict::Holds,
         Some(net) if rest.is_some() && rested_below && (!active || is_the_cup(net)) => {
             Verdict::Within
         }

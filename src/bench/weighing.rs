@@ -8,7 +8,7 @@ use super::alarm::AlarmId;
 use super::batch::Batch;
 use super::fact::{Ask, BatchId, CaptureHow, Fact, Remedy, Target};
 use super::law::Bench;
-use super::settings::{CAUSTIC_SHORT, Marks};
+use super::settings::{CAUSTIC_SHORT, MOISTURE_MOST, Marks};
 use super::view::Phase;
 use super::work::Weighing;
 use super::{
@@ -95,15 +95,18 @@ fn await_vessel(bench: &mut Bench, pan: &Pan) {
     {
         if !sense.seen_clear || drifted {
             sense.put_on_mass = None;
+            sense.rose = false;
         }
         sense.seen_clear = true;
         vessels::withdraw(bench, &pan.id);
     }
-    let Some(gross) = standing(bench, pan) else { return };
     let Some(batch) = bench.batch(&pan.id) else { return };
-    if pan.into == Vessel::Pot && batch.pot_gross.is_some() {
-        let vessel = batch.pot_vessel.clone();
+    let (pot, vessel) = (batch.pot_gross, batch.pot_vessel.clone());
+    same_pot(bench, pan, pot);
+    let Some(gross) = standing(bench, pan) else { return };
+    if pan.into == Vessel::Pot && pot.is_some() {
         vessels::tare(bench, pan, gross, vessel);
+        same_cup::came_with_more(bench, pan, gross);
     } else {
         vessels::take(bench, pan, gross);
     }
@@ -129,27 +132,34 @@ pub fn standing(bench: &Bench, pan: &Pan) -> Option<Mass> {
     if is_caustic_cup(bench, pan, gross) || leases::is_a_pot(bench, &pan.id, pan.into, rest) {
         return None;
     }
-    // what is poured in before the vessel is known would be taken for the vessel
-    let (channel, _) = bench.state.scale_of(&pan.id)?;
-    let came = bench.sense(channel).and_then(|sense| sense.put_on_mass);
-    let (load, light) = (gross - pan.zero, pan.marks.vessel);
-    if pan.into == Vessel::Own && came.is_some_and(|came| (load - came).abs() > light) {
-        return None;
-    }
-    (load >= light).then_some(gross)
+    let load = gross - pan.zero;
+    let early = pan.into == Vessel::Own && holds_something(bench, pan, load);
+    (load >= pan.marks.vessel && !early).then_some(gross)
 }
 
-/// The cup with weighed caustic is no vessel for anything else.
+/// What is poured in before the vessel is known would be taken for the vessel.
+fn holds_something(bench: &Bench, pan: &Pan, load: Mass) -> bool {
+    let scale = bench.state.scale_of(&pan.id).and_then(|(channel, _)| bench.sense(channel));
+    let Some(sense) = scale else { return false };
+    // of caustic a little counts too, less than would be noticed as put on
+    let since = sense.put_on_level.map(|level| (load + pan.zero - level).abs());
+    let a_little = sense.rose || since.is_some_and(|since| since > pan.marks.clear);
+    let much = sense.put_on_mass.is_some_and(|came| (load - came).abs() > pan.marks.vessel);
+    much || (a_little && pan.weighing.target.guard.is_some())
+}
+
+/// The cup with weighed caustic, which draws moisture, is no vessel for anything else.
 fn is_caustic_cup(bench: &Bench, pan: &Pan, gross: Mass) -> bool {
+    let is_it = |full: Mass, net: Mass| {
+        let drawn = share_of(net, MOISTURE_MOST).max(pan.marks.same);
+        (full - pan.marks.same..=full + drawn).contains(&gross)
+    };
     bench.state.batches.values().any(|batch| {
-        // what is just being weighed is no cup of another weighing
-        let own = |key: &String| batch.id == pan.id && key == &pan.step;
-        let of_caustic =
-            batch.captures.iter().filter(|(key, c)| c.target.guard.is_some() && !own(key));
+        let of_caustic = batch.captures.values().filter(|c| c.target.guard.is_some());
         batch.caustic_out
             && of_caustic
-                .filter_map(|(_, c)| Some(c.gross? + (batch.zero - c.zero)))
-                .any(|full| (full - gross).abs() <= pan.marks.same)
+                .filter_map(|c| Some((c.gross? + (batch.zero - c.zero), c.net)))
+                .any(|(full, net)| is_it(full, net))
     })
 }
 
@@ -159,12 +169,14 @@ fn pour(bench: &mut Bench, pan: &Pan, tare: Mass) {
         withdraw(bench, pan, &[Taken::Short, Taken::Long]);
         return;
     }
-    if watch_lift(bench, pan, tare) {
+    if asks_for_nought(bench, pan) || watch_lift(bench, pan, tare) {
         return;
     }
     if pan.weighing.lifted {
         zero::lighter_than_empty(bench, pan);
-        withdraw(bench, pan, &[Taken::Short, Taken::Long, Taken::Lighter]);
+        doubt_what_rises(bench, pan, tare);
+        withdraw(bench, pan, &[Taken::Short, Taken::Long, Taken::Unlike]);
+        same_pot(bench, pan, Some(tare));
         return;
     }
     let over = bench.is_caustic_over(&pan.id);
@@ -225,8 +237,14 @@ fn hold(bench: &mut Bench, pan: &Pan, tare: Option<Mass>) {
         return;
     };
     let (capture_gross, capture_net, number) = (capture.gross, capture.net, capture.number);
+    if asks_for_nought(bench, pan) {
+        return;
+    }
     if tare.is_some_and(|tare| watch_lift(bench, pan, tare)) {
-        before_lift::judge(bench, pan, capture_gross);
+        // what was in question was nothing poured on what was captured
+        if pan.weighing.unlike.is_none() {
+            before_lift::judge(bench, pan, capture_gross);
+        }
         return;
     }
     if pan.weighing.changed_before_lift.is_some() {
@@ -236,6 +254,11 @@ fn hold(bench: &mut Bench, pan: &Pan, tare: Option<Mass>) {
         return;
     }
     withdraw(bench, pan, &[Taken::Added]);
+    if let Some(doubt) = pan.weighing.doubt().filter(|_| !pan.weighing.lifted) {
+        offer(bench, pan, doubt);
+        return;
+    }
+    withdraw(bench, pan, &[Taken::Unlike]);
     let over = bench.is_caustic_over(&pan.id);
     if !pan.weighing.lifted
         && let (Some(rest), Some(captured)) = (pan.rest, capture_gross)
@@ -268,6 +291,41 @@ fn hold(bench: &mut Bench, pan: &Pan, tare: Option<Mass>) {
     }
 }
 
+/// The scale was set to nought while the vessel was away, or calls it nought.
+fn asks_for_nought(bench: &mut Bench, pan: &Pan) -> bool {
+    let asks = pan.weighing.lifted
+        && zero::shows_nought(bench, pan)
+        && !pan.rest.is_some_and(|rest| same_cup::is_as_it_left(bench, pan, rest));
+    if asks {
+        offer(bench, pan, Ask::PanClear);
+    } else if pan.rest.is_some() {
+        withdraw(bench, pan, &[Taken::Clear]);
+    }
+    asks
+}
+
+/// The vessel has left, yet somebody pours: it stands there still, and its scale was set to nought
+/// by the scale's own key.
+fn doubt_what_rises(bench: &mut Bench, pan: &Pan, tare: Mass) {
+    let Some(gross) = pan.gross else { return };
+    let Some(sense) = bench.scale_sense_mut(&pan.id) else { return };
+    if !sense.rise.is_pour(pan.scale.d) {
+        return;
+    }
+    sense.doubted_gross = Some(gross);
+    let (batch, step) = (pan.id.clone(), pan.step.clone());
+    bench.emit(Fact::ZeroDoubted { batch, step, gross, expected: tare });
+}
+
+/// A pot a little lighter than before is asked about: nothing else would ever be it again.
+fn same_pot(bench: &mut Bench, pan: &Pan, expected: Option<Mass>) {
+    match expected.and_then(|expected| same_cup::lighter_pot(pan, expected)) {
+        Some(lighter_by) => offer(bench, pan, Ask::LighterPot { lighter_by }),
+        None if pan.rest.is_some() => withdraw(bench, pan, &[Taken::Pot]),
+        None => {}
+    }
+}
+
 /// Notices the vessel leaving the pan and coming back; true if either was recorded just now.
 fn watch_lift(bench: &mut Bench, pan: &Pan, tare: Mass) -> bool {
     let Some(gross) = pan.gross else { return false };
@@ -281,7 +339,7 @@ fn watch_lift(bench: &mut Bench, pan: &Pan, tare: Mass) -> bool {
                 sense.load_before_lift = pan.rest.or(sense.load_before_lift);
             }
         }
-        let own = !pan.weighing.displaced && !is_anothers_caustic(bench, pan, gross);
+        let own = !pan.weighing.displaced && !is_of_another(bench, pan, gross);
         let back = pan.weighing.lifted && pan.rest.is_some() && own;
         if back && !came_back(bench, pan, gross) {
             // it filled up instead of coming back: somebody pressed the scale's own tare key
@@ -291,9 +349,7 @@ fn watch_lift(bench: &mut Bench, pan: &Pan, tare: Mass) -> bool {
             }
             bench.emit(Fact::ZeroDoubted { batch, step, gross, expected });
         } else if back {
-            let lighter_by = same_cup::lighter_by(bench, pan, gross);
-            bench.emit(Fact::Returned { batch, step, gross, lighter_by });
-            same_cup::back(bench, pan, lighter_by);
+            same_cup::returned(bench, pan, gross);
             handling::compare_with_lift(bench, pan, gross);
         }
         return back;
@@ -312,12 +368,10 @@ fn watch_lift(bench: &mut Bench, pan: &Pan, tare: Mass) -> bool {
     gone
 }
 
-/// What stands there is the cup with weighed caustic, and not what left the pan.
-fn is_anothers_caustic(bench: &Bench, pan: &Pan, gross: Mass) -> bool {
-    let left = bench.state.scale_of(&pan.id).and_then(|(channel, _)| bench.sense(channel));
-    let left = left.and_then(|sense| sense.load_before_lift);
-    let as_it_left = left.is_some_and(|before| (gross - before).abs() <= pan.marks.same);
-    !as_it_left && is_caustic_cup(bench, pan, gross)
+/// What came is known to be no vessel of this weighing.
+fn is_of_another(bench: &Bench, pan: &Pan, gross: Mass) -> bool {
+    let caustic = pan.weighing.target.guard.is_none() && is_caustic_cup(bench, pan, gross);
+    caustic || leases::pot_of_another(bench, &pan.id, gross).is_some()
 }
 
 /// The latch could open, were it not for a doubt about the cup.
@@ -362,7 +416,8 @@ enum Taken {
     Long,
     Unrecorded,
     Added,
-    Lighter,
+    Unlike,
+    Pot,
     Clear,
 }
 
@@ -373,7 +428,8 @@ fn withdraw(bench: &mut Bench, pan: &Pan, which: &[Taken]) {
         Ask::TakeLong { .. } => Some(Taken::Long),
         Ask::LeaveUnrecorded => Some(Taken::Unrecorded),
         Ask::NothingAdded { .. } => Some(Taken::Added),
-        Ask::SameCup { .. } => Some(Taken::Lighter),
+        Ask::SameCup { .. } | Ask::PouredIn { .. } => Some(Taken::Unlike),
+        Ask::LighterPot { .. } => Some(Taken::Pot),
         Ask::PanClear => Some(Taken::Clear),
         _ => None,
     });

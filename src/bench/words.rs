@@ -133,6 +133,11 @@ fn weighing_sentence(
              off the pan, then put the same vessel back."
         ),
         Some(Phase::Over) => format!("Stop: too much {name}. Choose what to do."),
+        Some(Phase::Pouring | Phase::Settling | Phase::Captured)
+            if batch.weigh().is_some_and(|(_, weighing)| weighing.unlike.is_some()) =>
+        {
+            "Pour nothing: say first whether the right vessel stands on the pan.".to_owned()
+        }
         Some(Phase::Settling) => "Hands off: waiting for the scale to settle.".to_owned(),
         Some(Phase::Captured) if weigh.into == Vessel::Own => {
             format!("{} is weighed: take the vessel off the pan.", capitalised(name))
@@ -332,6 +337,18 @@ fn prompt_alone(bench: &Bench, batch: &Batch, asks: &Ask) -> String {
             "The cup of {} came back {} lighter than it left. Confirm if it is the same cup and \
              that much was taken out, into waste. If not, take it off, and put the right one back.",
             batch.weigh().map_or("caustic", |(weigh, _)| &weigh.name),
+            mass(units, *lighter_by)
+        ),
+        Ask::PouredIn { more } => format!(
+            "{} more stands on the pan than when the vessel left it. Confirm if so much {} was \
+             poured in. If not: take it off, and put the right vessel back without anything else.",
+            mass(units, *more),
+            batch.weigh().map_or("of it", |(weigh, _)| &weigh.name),
+        ),
+        Ask::LighterPot { lighter_by } => format!(
+            "The pot is {} lighter than before. Confirm if it is the same pot and that much was \
+             wiped off, spilt or taken out; then correct what was weighed, if it matters. If not, \
+             take it off.",
             mass(units, *lighter_by)
         ),
         Ask::NothingAdded { more } => format!(

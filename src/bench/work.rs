@@ -21,6 +21,13 @@ pub struct TakingOut {
     pub from: Option<(Mass, Mass)>,
 }
 
+/// How the vessel that came back differs from the one that left.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Unlike {
+    Lighter { by: Mass },
+    Heavier { by: Mass },
+}
+
 #[derive(Clone, Debug, PartialEq)]
 pub struct Weighing {
     pub target: Target,
@@ -33,8 +40,8 @@ pub struct Weighing {
     pub captured: Option<Moment>,
     /// Nobody watched for a while: what is on the pan is unknown until confirmed.
     pub unconfirmed: bool,
-    /// The caustic's cup came back lighter by so much than it left, and nobody has said that it is the same.
-    pub lighter_by: Option<Mass>,
+    /// It came back at another weight than it left, and nobody has said that it is the same.
+    pub unlike: Option<Unlike>,
     /// After a silence the pan does not carry what the books say.
     pub zero_doubted: bool,
     /// The empty pan has just been seen: whatever comes back is counted from it.
@@ -53,7 +60,10 @@ impl Weighing {
         if self.unconfirmed {
             return Some(Ask::StillThere);
         }
-        self.lighter_by.map(|lighter_by| Ask::SameCup { lighter_by })
+        self.unlike.map(|unlike| match unlike {
+            Unlike::Lighter { by } => Ask::SameCup { lighter_by: by },
+            Unlike::Heavier { by } => Ask::PouredIn { more: by },
+        })
     }
 }
 

@@ -159,7 +159,7 @@ impl Hand {
                 self.zero_first = false;
                 Some(Want::Press(vec![confirm], 3))
             }
-            Ask::SameCup { .. } => {
+            Ask::SameCup { .. } | Ask::PouredIn { .. } => {
                 let cup = self.vessel_for(batch.weighing.as_ref()?);
                 let same = scene.on_pan.as_ref()? == &cup;
                 let caustic = &batch.weighing.as_ref()?.ingredient;

@@ -254,6 +254,8 @@ const fn ask_name(asks: &Ask) -> &'static str {
         Ask::Done => "done",
         Ask::StillThere => "still-there",
         Ask::SameCup { .. } => "same-cup",
+        Ask::PouredIn { .. } => "poured-in",
+        Ask::LighterPot { .. } => "lighter-pot",
         Ask::PanClear => "pan-clear",
         Ask::LeaveUnrecorded => "leave-unrecorded",
         Ask::NothingAdded { .. } => "nothing-added",

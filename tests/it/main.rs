@@ -6,6 +6,7 @@ mod bench;
 mod bench_files;
 mod borders;
 mod browser;
+mod came_back;
 mod campaign;
 mod campaign_pots;
 mod chemistry_practice;

@@ -31,13 +31,6 @@ fn three_intervals_lighter_is_the_cup_put_down_again() {
 }
 
 #[test]
-fn what_was_added_elsewhere_needs_no_word() {
-    let (mut driver, half) = half_full();
-    driver.put(half + 5.0);
-    assert_eq!(asked(&driver), None);
-}
-
-#[test]
 fn a_lighter_cup_is_asked_about_and_nothing_captured_before_a_yes() {
     let (mut driver, half) = half_full();
     driver.put(half - 5.0);
