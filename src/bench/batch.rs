@@ -156,6 +156,27 @@ impl Batch {
         self.weigh().is_some_and(|(_, weighing)| weighing.target.guard.is_some())
     }
 
+    /// Something is taken out of a vessel: dry caustic, or lye.
+    pub fn takes_out(&self) -> bool {
+        matches!(self.step().map(|step| &step.kind), Some(StepKind::TakeOut(_)))
+    }
+
+    /// The remedy itself is what is weighed.
+    pub fn weighs_for_remedy(&self) -> bool {
+        let weighs = matches!(self.step().map(|step| &step.kind), Some(StepKind::Weigh(_)));
+        self.detour.is_some() && weighs
+    }
+
+    /// A remedy is being worked at, with the scale.
+    pub fn is_busy_with_remedy(&self) -> bool {
+        self.detour.is_some() && (self.takes_out() || self.weighs_for_remedy())
+    }
+
+    /// The caustic of a small lye is weighed, and nobody has said that it is in the pot.
+    pub fn has_small_lye(&self) -> bool {
+        self.detour.is_some() && self.said_combined && self.caustic_out
+    }
+
     /// Caustic is being weighed, or is weighed and not known to be dissolved.
     pub fn has_caustic(&self) -> bool {
         self.caustic_out || self.weighs_caustic()

@@ -2,10 +2,10 @@
 //! was. The cook goes on meanwhile, and is watched.
 
 use super::batch::{Batch, Capture};
-use super::fact::Remedy;
+use super::fact::{CaptureHow, Remedy};
 use super::work::Work;
 use crate::chemistry::IngredientId;
-use crate::plan::{Step, StepKind, Weigh};
+use crate::plan::{Keep, Step, StepKind, Weigh};
 use crate::quantity::Mass;
 
 #[derive(Clone, Debug, PartialEq)]
@@ -78,6 +78,7 @@ impl Batch {
         if let Some(weighing) = self.weighing_mut() {
             // its vessel has made room for those of the remedy
             weighing.lifted = weighing.tare.is_some();
+            weighing.displaced = weighing.lifted;
         }
         if self.said_dissolved || self.said_combined {
             // a small lye was made and used up
@@ -86,31 +87,67 @@ impl Batch {
     }
 
     pub(super) fn correct(&mut self, number: u64, ingredient: &IngredientId, net: Mass) {
-        let rest: Mass = self.masses().get(ingredient).copied().unwrap_or_default();
-        let first = self.captures.values_mut().find(|capture| &capture.ingredient == ingredient);
-        if let Some(capture) = first {
-            // what was added later stays as it is
-            let more = net - rest;
-            capture.net += more;
-            // the vessel stays what it is
-            capture.gross = capture.gross.map(|gross| gross + more);
-            capture.how = super::fact::CaptureHow::ByHand;
+        self.set_in_all(ingredient, net, |capture| {
+            capture.how = CaptureHow::ByHand;
             capture.doubt = None;
             capture.number = number;
-        }
+        });
     }
 
     /// Of what a vessel held, only `to` of `from` is used.
     pub(super) fn take_out(&mut self, from: Mass, to: Mass) {
         let Some(StepKind::TakeOut(take_out)) = self.step().map(|step| &step.kind) else { return };
+        let take_out = take_out.clone();
+        if let Keep::Mass(_) = take_out.keep {
+            // what is left counts, whatever was taken out before the vessel came to the pan
+            self.set_in_all(&take_out.vessel_of, to, |_| {});
+            return;
+        }
         let ingredients = take_out.ingredients(&self.control.formula);
         for capture in self.captures.values_mut() {
             if ingredients.contains(&capture.ingredient) {
-                let (net, gross) = (capture.net, capture.gross);
-                capture.net = net.scaled(to, from);
-                // the vessel stays what it is
-                capture.gross = gross.map(|gross| gross - net + capture.net);
+                capture.set_net(capture.net.scaled(to, from));
             }
         }
     }
+
+    /// What was weighed of this comes to `net` in all; `mark` sees each weighing that changes, and
+    /// the first in any case.
+    fn set_in_all(&mut self, ingredient: &IngredientId, net: Mass, mark: impl Fn(&mut Capture)) {
+        let steps = self.control.steps.iter().chain(&self.added);
+        let keys: Vec<String> = steps.map(|step| step.key.clone()).collect();
+        let of_it = |key: &&String| {
+            self.captures.get(*key).is_some_and(|capture| &capture.ingredient == ingredient)
+        };
+        let keys: Vec<&String> = keys.iter().filter(of_it).collect();
+        let weighed: Vec<Mass> = keys.iter().map(|key| self.captures[*key].net).collect();
+        for (place, (key, net)) in keys.into_iter().zip(spread(&weighed, net)).enumerate() {
+            if let Some(capture) = self.captures.get_mut(key)
+                && (place == 0 || capture.net != net)
+            {
+                capture.set_net(net);
+                mark(capture);
+            }
+        }
+    }
+}
+
+impl Capture {
+    /// The vessel stays what it is.
+    fn set_net(&mut self, net: Mass) {
+        self.gross = self.gross.map(|gross| gross - self.net + net);
+        self.net = net;
+    }
+}
+
+/// Weighings of one ingredient, in the order of work, that come to another mass in all: the first
+/// takes the change, and none falls below nought.
+pub fn spread(weighed: &[Mass], in_all: Mass) -> Vec<Mass> {
+    let mut more = in_all - weighed.iter().copied().sum::<Mass>();
+    let mut changed = |&net: &Mass| {
+        let change = more.max(-net);
+        more -= change;
+        net + change
+    };
+    weighed.iter().map(&mut changed).collect()
 }

@@ -60,7 +60,10 @@ impl Batch {
 
     fn apply_to_pan(&mut self, fact: &Fact) {
         match (&mut self.work, fact) {
-            (Work::Weighing(weighing), Fact::Lifted { .. }) => weighing.lifted = true,
+            (Work::Weighing(weighing), Fact::Lifted { .. }) => {
+                weighing.lifted = true;
+                weighing.displaced = false;
+            }
             (Work::Weighing(weighing), Fact::Returned { lighter_by, heavier_by, .. }) => {
                 let lighter = lighter_by.map(|by| Unlike::Lighter { by });
                 weighing.unlike = lighter.or(heavier_by.map(|by| Unlike::Heavier { by }));
@@ -140,6 +143,7 @@ impl Batch {
                 tare: None,
                 vessel: None,
                 lifted: false,
+                displaced: false,
                 captured: None,
                 unconfirmed: false,
                 unlike: None,

@@ -11,8 +11,8 @@ use super::setup::{ChannelSetup, ProbeAt};
 use super::state::State;
 use super::view::View;
 use super::{
-    acts, in_pot, leases, pace, pan_press, picture, progress, remedies, spot, watches, weighing,
-    words, zeroing,
+    acts, in_pot, leases, pace, pan_press, picture, progress, remedies, spot, takeout, watches,
+    weighing, words, zeroing,
 };
 use crate::quantity::Moment;
 use crate::reading::Reading;
@@ -263,6 +263,7 @@ impl Bench {
         let committed = self.senses.committed;
         self.senses = Senses { committed, ..Senses::default() };
         self.emit(Fact::SessionOpened(session.clone()));
+        takeout::doubt_the_zero(self);
         leases::take_new_probes(self);
     }
 

@@ -55,6 +55,7 @@ mod zeroing;
 pub use alarm::{AlarmChange, AlarmId, Priority};
 pub use batch::Batch;
 pub use cue::Cue;
+pub use detour::spread;
 pub use emergency::{EmergencyCard, emergency_card};
 pub use fact::{
     Ask, BackVerdict, BatchId, CaptureHow, FACT_VERSION, Fact, Notice, Numbered, Observation,

@@ -24,6 +24,12 @@ pub fn under_way(remedy: Remedy) -> String {
     format!("under way already: {}; finish that first, or give the batch up", remedy.title())
 }
 
+pub fn too_much_not_too_little() -> String {
+    "there is more caustic on record than the oils take: weigh what the remedy asks for; if that \
+     is not enough, the ways out are asked again"
+        .to_owned()
+}
+
 pub fn not_weighed_yet(ingredient: &IngredientId) -> String {
     format!("`{ingredient}` has not been weighed, so there is nothing to correct")
 }
@@ -31,6 +37,13 @@ pub fn not_weighed_yet(ingredient: &IngredientId) -> String {
 pub fn no_lot(longest: usize) -> String {
     format!(
         "a lot is what the label says, like \"OL-23\"; one word or more, {longest} letters at most"
+    )
+}
+
+pub fn still_on_the_pan(name: &str) -> String {
+    format!(
+        "{name} has just been weighed and counts as it stands on the pan: take some out or add to \
+         it there, or correct it once the next step has begun"
     )
 }
 

@@ -52,8 +52,8 @@ pub fn run(bench: &mut Bench) {
         let asks_remedy = matches!(asked, Some(Ask::Remedy { .. }));
         let heavy = excess(bench, batch);
         match heavy {
-            // also while something is taken out: there is always another way out
-            Some(excess) if !asks_remedy && (batch.detour.is_none() || takes_out(batch)) => {
+            // also in the midst of a remedy that was not enough: there is always another way out
+            Some(excess) if !asks_remedy && !batch.weighs_for_remedy() => {
                 let options = over(bench, batch).0.iter().map(|offer| offer.remedy).collect();
                 bench.withdraw_prompt(&id);
                 bench.ask(&id, Ask::Remedy { options, excess });
@@ -62,10 +62,6 @@ pub fn run(bench: &mut Bench) {
             _ => {}
         }
     }
-}
-
-fn takes_out(batch: &Batch) -> bool {
-    matches!(batch.step().map(|step| &step.kind), Some(StepKind::TakeOut(_)))
 }
 
 /// How much more caustic is on record than the fats on record take, if that is more than the guard
@@ -101,7 +97,7 @@ pub fn over(bench: &Bench, batch: &Batch) -> (Vec<Offer>, Option<NoRemedy>) {
     let mut offers = Vec::new();
     let mut none = None;
     // begun again, what is out already would pass for water that has left, or for another vessel
-    let sound = if batch.under_way().is_some() { Vec::new() } else { sound(bench, batch) };
+    let sound = if batch.is_busy_with_remedy() { Vec::new() } else { sound(bench, batch) };
     for offer in sound {
         match offer {
             Ok(offer) => offers.push(offer),
@@ -130,7 +126,7 @@ pub fn chosen(bench: &Bench, id: &BatchId, remedy: Remedy) -> Option<Offer> {
 /// The remedy that is being worked, which bars every other. A cup on the pan that is over its guard
 /// is spooned from all the same.
 pub fn under_way(bench: &Bench, batch: &Batch) -> Option<Remedy> {
-    batch.under_way().filter(|_| !bench.is_caustic_over(&batch.id))
+    batch.under_way().filter(|_| batch.is_busy_with_remedy() && !bench.is_caustic_over(&batch.id))
 }
 
 /// The operator asks whether anything is to be made good.
@@ -138,6 +134,9 @@ pub fn ask(bench: &mut Bench, id: &BatchId) -> Result<(), String> {
     let Some(batch) = bench.batch(id) else { return Err(refusals::no_such_batch(id)) };
     if matches!(batch.prompt.as_ref().map(|prompt| &prompt.asks), Some(Ask::Remedy { .. })) {
         return Ok(());
+    }
+    if excess(bench, batch).is_some() {
+        return Err(refusals::too_much_not_too_little());
     }
     if let Some(remedy) = batch.under_way() {
         return Err(refusals::under_way(remedy));
@@ -436,7 +435,7 @@ impl<'a> Steps<'a> {
     }
 }
 
-/// Writes down that a mass on record was wrong, and lets follow what follows from it.
+/// Writes down that what is on record of an ingredient, in all, was wrong, and lets follow what follows from it.
 pub fn correct(
     bench: &mut Bench,
     id: &BatchId,
@@ -453,6 +452,14 @@ pub fn correct(
     }
     if net < Mass::ZERO || net > Mass::LARGEST {
         return Err(refusals::not_a_mass());
+    }
+    if let Some((weigh, weighing)) = batch.weigh()
+        && &weigh.ingredient == ingredient
+        && weighing.captured.is_some()
+        && weighing.tare.is_some()
+    {
+        // what stands there would be weighed again, and the correction with it
+        return Err(refusals::still_on_the_pan(&weigh.name));
     }
     let (batch, ingredient) = (id.clone(), ingredient.clone());
     bench.emit(Fact::Corrected { batch, ingredient, was, net, reason: reason.trim().to_owned() });

@@ -15,10 +15,17 @@ pub fn lye_heavy(bench: &Bench, batch: Option<&Batch>) -> String {
     let over = over.map_or_else(String::new, |over| {
         format!("{} of caustic more than the oils take. ", mass(&batch.control.units, over))
     });
-    match batch.under_way() {
-        Some(remedy) => format!("{over}{} Add nothing else, taste nothing.", under_way(remedy)),
-        None => format!("{over}Add nothing, taste nothing, pour nothing: choose what to do."),
-    }
+    let busy = batch.under_way().filter(|_| batch.is_busy_with_remedy());
+    let way = if let Some(remedy) = busy {
+        format!("{} Add nothing else, taste nothing.", under_way(remedy))
+    } else if batch.has_small_lye() {
+        "Add nothing, taste nothing, pour nothing: choose what to do. A small lye that has not gone \
+         in goes into waste; correct the caustic on record then."
+            .to_owned()
+    } else {
+        "Add nothing, taste nothing, pour nothing: choose what to do.".to_owned()
+    };
+    format!("{over}{way}")
 }
 
 /// What is being done about it: it is not offered a second time.
@@ -31,7 +38,7 @@ pub fn over(bench: &Bench, batch: &Batch, excess: Mass) -> String {
     let ways: Vec<String> =
         offers.iter().map(|offer| format!("{} ({})", offer.words, offer.remedy.word())).collect();
     let excess = mass(&batch.control.units, excess);
-    if let Some(remedy) = batch.under_way() {
+    if let Some(remedy) = batch.under_way().filter(|_| batch.is_busy_with_remedy()) {
         let under_way = under_way(remedy);
         return format!("{excess} of caustic too much. {under_way} Or {}.", ways.join(", or "));
     }
@@ -60,20 +67,32 @@ pub fn take_out(bench: &Bench, batch: &Batch, take_out: &TakeOut) -> String {
         return ZERO_DOUBTED.to_owned();
     }
     match (taking.from, take_out.keep) {
-        (None, Keep::Mass(_)) => format!("Put the cup with the {name} on the pan."),
+        (None, Keep::Mass(_)) => format!(
+            "Put the cup with the {name} on the pan. (If it stands there, too much is out of it, or \
+             it is another: if it is the right one, correct the mass on record.)"
+        ),
         (None, Keep::PartOfLye) => {
             format!(
                 "When it is clear and stirred, put the vessel with all of the {name} on the pan."
             )
         }
         (Some((_, keep)), how) => {
-            let out = match how {
-                Keep::Mass(_) => "Spoon out",
-                Keep::PartOfLye => "Pour off",
-            };
-            let left = takeout::content(bench, batch)
-                .map_or_else(|| "—".to_owned(), |now| mass(&batch.control.units, now - keep));
-            format!("{out} {left} of {name}, into waste, never back to stock.")
+            let left = takeout::content(bench, batch).map(|now| now - keep);
+            if left.is_some_and(Mass::is_negative) {
+                return "Too much is out, or something holds the vessel up. If it is out, it stays \
+                        out: correct on record what is in the vessel."
+                    .to_owned();
+            }
+            let left = left.map_or_else(|| "—".to_owned(), |left| mass(&batch.control.units, left));
+            match how {
+                Keep::Mass(_) => {
+                    format!("Spoon out {left} of {name}, into waste, never back to stock.")
+                }
+                Keep::PartOfLye => format!(
+                    "Pour off {left} of {name}, into a vessel that lye does not attack, and label \
+                     it as lye."
+                ),
+            }
         }
     }
 }

@@ -135,7 +135,7 @@ impl Sense {
             Worth::Trusted => {}
             Worth::Suspect => reading.status = Status::Fault,
             // what happened on the pan meanwhile was not seen
-            Worth::TrustedAgain => self.doubted = self.load_before.is_some(),
+            Worth::TrustedAgain => self.doubted |= self.load_before.is_some(),
         }
         self.note_silence(reading.at, allowed);
         let usable = reading.value.is_some() && reading.status.is_trusted();
@@ -197,7 +197,7 @@ impl Sense {
         self.unit_key.lose();
         *self = Sense {
             load_before: self.load_before,
-            doubted: self.load_before.is_some(),
+            doubted: self.doubted || self.load_before.is_some(),
             pourer: std::mem::take(&mut self.pourer),
             // what was seen was seen; the time without is drawn as a gap
             trace: std::mem::take(&mut self.trace),
@@ -234,7 +234,7 @@ impl Sense {
                 // what an earlier doubt was about is settled
                 self.doubted_gross = None;
             }
-            self.doubted = self.load_before.is_some();
+            self.doubted |= self.load_before.is_some();
         }
     }
 

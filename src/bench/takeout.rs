@@ -4,6 +4,7 @@
 use super::batch::Batch;
 use super::fact::{BatchId, Fact, Target};
 use super::law::Bench;
+use super::settings::MOISTURE_MOST;
 use super::view::{Pace, Phase, WeighingView};
 use super::weighing::share_of;
 use super::work::{TakingOut, Work};
@@ -48,6 +49,17 @@ pub fn run(bench: &mut Bench, id: &BatchId) {
             remedies::retarget(bench, id);
         }
         Some(_) => {}
+    }
+}
+
+/// Nobody watched, and the scale may have been switched off with the vessel on it. There is no
+/// question that a yes could answer as well as a bare pan does.
+pub fn doubt_the_zero(bench: &mut Bench) {
+    let batches = bench.state.batches.values().filter(|batch| batch.takes_out());
+    let scales = batches.filter_map(|batch| bench.state.scale_of(&batch.id));
+    let channels: Vec<_> = scales.map(|(setup, _)| setup.channel.clone()).collect();
+    for channel in channels {
+        bench.senses.channels.entry(channel).or_default().doubted = true;
     }
 }
 
@@ -115,12 +127,17 @@ fn kept(bench: &Bench, id: &BatchId, take_out: &TakeOut, content: Mass) -> Optio
         Keep::PartOfLye => remedies::solution(&batch.control.formula, &masses),
     };
     let (part, whole) = EVAPORATED_MOST;
-    let least = match take_out.keep {
-        // somebody may have begun to spoon before the cup came to the pan
-        Keep::Mass(keep) => keep.min(should),
-        Keep::PartOfLye => should - Mass::from_steps(should.steps() / whole * part),
+    let (least, most) = match take_out.keep {
+        // somebody may have begun to spoon before the cup came to the pan, or have done it all there
+        Keep::Mass(keep) => (
+            least_kept(bench, id, keep.min(should)),
+            should + share_of(should, MOISTURE_MOST).max(slack),
+        ),
+        Keep::PartOfLye => {
+            (should - Mass::from_steps(should.steps() / whole * part) - slack, should + slack)
+        }
     };
-    if content < least - slack || content > should + slack {
+    if content < least || content > most {
         return None;
     }
     match take_out.keep {

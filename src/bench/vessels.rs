@@ -307,8 +307,11 @@ fn standing(bench: &Bench, id: &BatchId) -> Result<(Pan, Mass), String> {
             .to_owned());
     }
     let pan = Pan::look(bench, id).ok_or_else(refusals::not_at_rest)?;
-    let gross = weighing::standing(bench, &pan).ok_or_else(refusals::not_at_rest)?;
-    Ok((pan, gross))
+    match weighing::standing(bench, &pan) {
+        Some(gross) => Ok((pan, gross)),
+        None if pan.rest.is_some() => Err(another_stands_there()),
+        None => Err(refusals::not_at_rest()),
+    }
 }
 
 /// The question is from before a restart: until the pan is clear nobody knows what stands there.

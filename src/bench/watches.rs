@@ -231,7 +231,8 @@ fn caustic(bench: &Bench, batch: &Batch, findings: &mut BTreeMap<AlarmId, Findin
     let rest = sense.and_then(|sense| sense.rest.at_rest(&rest_test));
     let lowest = -settings.marks(scale.d).same;
     let net = sense.and_then(|sense| sense.mass(bench.now, bench.allowed_age(channel)));
-    let net = net.filter(|_| !bench.load_is_doubted(&batch.id)).map(|gross| gross - tare);
+    let known = !bench.load_is_doubted(&batch.id) && !weighing.displaced;
+    let net = net.filter(|_| known).map(|gross| gross - tare);
     // one reading at the guard among many above it does not start the delay anew
     let mostly = sense.is_some_and(|sense| sense.jump.mostly_above(tare + guard.mass));
     let in_question = sense.is_some_and(|sense| {
@@ -276,7 +277,8 @@ impl Bench {
     /// How old a value of this channel may be just now.
     pub(super) fn allowed_age(&self, channel: &ChannelSetup) -> Span {
         let holder = self.state.leases.get(&channel.channel);
-        let caustic = holder.and_then(|id| self.batch(id)).is_some_and(Batch::weighs_caustic);
+        let holder = holder.and_then(|id| self.batch(id));
+        let caustic = holder.is_some_and(|batch| batch.weighs_caustic() || batch.takes_out());
         allowed_age(channel, self.settings(), caustic)
     }
 }

@@ -342,7 +342,8 @@ fn watch_lift(bench: &mut Bench, pan: &Pan, tare: Mass) -> bool {
                 sense.load_before_lift = pan.rest.or(sense.load_before_lift);
             }
         }
-        let back = pan.weighing.lifted && pan.rest.is_some() && !is_of_another(bench, pan, gross);
+        let own = !pan.weighing.displaced && !is_of_another(bench, pan, gross);
+        let back = pan.weighing.lifted && pan.rest.is_some() && own;
         if back && !came_back(bench, pan, gross) {
             // it filled up instead of coming back: somebody pressed the scale's own tare key
             let expected = tare;
@@ -360,9 +361,11 @@ fn watch_lift(bench: &mut Bench, pan: &Pan, tare: Mass) -> bool {
     sense.put_on_at = None;
     sense.stayed = false;
     let since = *sense.below_since.get_or_insert(now);
-    let gone = !pan.weighing.lifted && now.since(since) >= lift_delay;
+    let gone = (!pan.weighing.lifted || pan.weighing.displaced) && now.since(since) >= lift_delay;
     if gone {
-        same_cup::remember(bench, pan, since);
+        if !pan.weighing.displaced {
+            same_cup::remember(bench, pan, since);
+        }
         bench.emit(Fact::Lifted { batch, step });
     }
     gone

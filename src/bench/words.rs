@@ -107,6 +107,16 @@ fn weighing_sentence(
         Some(Phase::Taring) => "Hands off: taking the weight of the vessel. (If it goes on: lift it \
                                 off, empty it, wait until the scale is still, put it back.)"
             .to_owned(),
+        Some(Phase::Lifted) if batch.weigh().is_some_and(|(_, weighing)| weighing.displaced) => {
+            let vessel = match weigh.into {
+                Vessel::Pot => "the pot".to_owned(),
+                Vessel::Own => format!("the vessel for {name}"),
+            };
+            format!(
+                "Take everything off the pan and wait until the scale is still; then put {vessel} \
+                 back, with what is in it."
+            )
+        }
         Some(Phase::Lifted) => "Put the same vessel back on the pan. (If it stands there, lift it off, wait until the scale is still, \
              and put it back.)"
             .to_owned(),

@@ -35,6 +35,8 @@ pub struct Weighing {
     /// The vessel of the register that it was taken for.
     pub vessel: Option<Recognised>,
     pub lifted: bool,
+    /// A remedy came in between: the pan has not been seen without the vessels of that since.
+    pub displaced: bool,
     pub captured: Option<Moment>,
     /// Nobody watched for a while: what is on the pan is unknown until confirmed.
     pub unconfirmed: bool,

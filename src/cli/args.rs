@@ -296,7 +296,7 @@ pub struct Vessel {
 pub struct Correct {
     /// The ingredient as the recipe names it
     pub ingredient: String,
-    /// What was really in it, with the unit, like "12.5 g" or "4 oz"
+    /// What there really is of it in all, with what a remedy added, like "12.5 g" or "4 oz"
     pub mass: String,
     /// Why the mass on record is wrong
     pub reason: String,

@@ -4,9 +4,9 @@ use std::collections::BTreeMap;
 
 use super::book::Book;
 use super::model::{Balance, LiquidReview};
-use crate::bench::{BackVerdict, CaptureHow, Fact, doubt_of};
+use crate::bench::{BackVerdict, CaptureHow, Fact, doubt_of, spread};
 use crate::chemistry::{CausticForm, Formula, IngredientId, Masses, ScaleFacts};
-use crate::plan::{Base, StepKind};
+use crate::plan::{Base, Keep, Step, StepKind};
 use crate::quantity::{Mass, Share};
 
 pub fn balance(book: &Book) -> Balance {
@@ -55,6 +55,28 @@ impl Captured {
         masses
     }
 
+    /// As the bench does: `mark` sees each weighing that changes, and the first in any case.
+    fn set_in_all(
+        &mut self,
+        book: &Book,
+        ingredient: &IngredientId,
+        net: Mass,
+        mark: impl Fn(&mut CaptureHow, &mut Option<Mass>),
+    ) {
+        let of_it =
+            |step: &&Step| self.standing.get(&step.key).is_some_and(|(id, ..)| id == ingredient);
+        let keys: Vec<&String> = book.steps().filter(of_it).map(|step| &step.key).collect();
+        let weighed: Vec<Mass> = keys.iter().map(|key| self.standing[*key].1).collect();
+        for (place, (key, net)) in keys.into_iter().zip(spread(&weighed, net)).enumerate() {
+            if let Some((_, standing, how, doubt)) = self.standing.get_mut(key)
+                && (place == 0 || *standing != net)
+            {
+                *standing = net;
+                mark(how, doubt);
+            }
+        }
+    }
+
     /// Its name, and how good it was said to be where that was said.
     fn as_declared(&self, book: &Book, wanted: &IngredientId) -> String {
         let units = &book.control.units;
@@ -89,12 +111,10 @@ fn captured(book: &Book) -> Captured {
             Fact::Reopened { step, .. } => {
                 captured.standing.remove(step);
             }
-            Fact::Corrected { ingredient, was, net, .. } => {
-                let first = captured.standing.values_mut().find(|(id, ..)| id == ingredient);
-                if let Some((_, standing, how, doubt)) = first {
-                    *standing += *net - *was;
+            Fact::Corrected { ingredient, net, .. } => {
+                captured.set_in_all(book, ingredient, *net, |how, doubt| {
                     (*how, *doubt) = (CaptureHow::ByHand, None);
-                }
+                });
             }
             Fact::TakenOut { step, from, to, .. } => {
                 let of = book.step(step).and_then(|step| match &step.kind {
@@ -102,6 +122,10 @@ fn captured(book: &Book) -> Captured {
                     _ => None,
                 });
                 let Some(take_out) = of else { continue };
+                if let Keep::Mass(_) = take_out.keep {
+                    captured.set_in_all(book, &take_out.vessel_of, *to, |_, _| {});
+                    continue;
+                }
                 let parts = take_out.ingredients(&book.control.formula);
                 let touched = captured.standing.values_mut().filter(|(id, ..)| parts.contains(id));
                 touched.for_each(|(_, net, ..)| *net = net.scaled(*to, *from));

@@ -12,6 +12,7 @@ mod captures;
 mod chemistry_practice;
 mod cook;
 mod corpus;
+mod detours;
 mod dissolving;
 mod driver;
 mod e2e;

@@ -14,35 +14,35 @@ fn dissolved() -> Driver {
     driver
 }
 
-fn correct(driver: &mut Driver, ingredient: &str, mass: &str) -> Reply {
+pub fn correct(driver: &mut Driver, ingredient: &str, mass: &str) -> Reply {
     let reason = "half of the jug was left standing".to_owned();
     let (batch, ingredient, mass) = (batch_id(), ingredient.into(), g(mass));
     driver.act(Act::Correct { batch, ingredient, mass, reason })
 }
 
-fn choose(driver: &mut Driver, remedy: Remedy) -> Reply {
+pub fn choose(driver: &mut Driver, remedy: Remedy) -> Reply {
     let prompt = driver.view().batches[0].prompt.clone().expect("something is asked").prompt;
     driver.act(Act::Choose { prompt, remedy })
 }
 
-fn offered(driver: &Driver) -> Vec<Remedy> {
+pub fn offered(driver: &Driver) -> Vec<Remedy> {
     match driver.view().batches[0].prompt.clone().map(|prompt| prompt.asks) {
         Some(Ask::Remedy { options, .. } | Ask::Under { options, .. }) => options,
         other => panic!("no remedy is asked, but {other:?}"),
     }
 }
 
-fn words(driver: &Driver) -> String {
+pub fn words(driver: &Driver) -> String {
     driver.view().batches[0].prompt.clone().expect("something is asked").words
 }
 
-fn lye_heavy(driver: &Driver) -> bool {
+pub fn lye_heavy(driver: &Driver) -> bool {
     driver.is_active(|alarm| matches!(alarm, AlarmId::LyeHeavy { .. }))
 }
 
 /// The superfat of what is on record, by the formula of the batch: with only one caustic and the
 /// working values it is 1 − caustic ÷ full demand, reckoned here by hand.
-fn superfat(driver: &Driver) -> f64 {
+pub fn superfat(driver: &Driver) -> f64 {
     let masses = driver.bench.state().batches[&batch_id()].masses();
     let grams = |id: &str| masses.get(&id.into()).map_or(0.0, |mass: &Mass| mass.grams());
     // SAP 256 and 190 mg KOH per g; 39.9971 ÷ 56.1056 g NaOH per g KOH
