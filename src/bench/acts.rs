@@ -220,6 +220,10 @@ fn choose(bench: &mut Bench, prompt: PromptId, remedy: Remedy) -> Answer {
         return repeat::answered_so(bench, prompt, &Answered::Remedy(remedy))
             .map(|()| Reply::AlreadyDone);
     };
+    let under_way = bench.batch(&id).and_then(|batch| remedies::under_way(bench, batch));
+    if let Some(under_way) = under_way.filter(|_| remedy != Remedy::Discard) {
+        return Err(refusals::under_way(under_way));
+    }
     let excess = match &asks {
         Ask::Remedy { options, excess } if options.contains(&remedy) => *excess,
         Ask::Under { options, .. } if options.contains(&remedy) => Mass::ZERO,

@@ -8,7 +8,7 @@ use super::progress::cooking;
 use super::setup::{ProbeAt, Role};
 use super::vessels::Misfit;
 use super::view::AnswerView;
-use super::{acts, pan_press, remedies, vessels, words};
+use super::{acts, pan_press, remedies, remedy_words, vessels, words};
 use crate::plan::StepKind;
 use crate::quantity::Mass;
 
@@ -20,6 +20,11 @@ pub fn of(bench: &Bench, batch: &Batch, prompt: PromptId, asks: &Ask) -> Vec<Ans
     // a yes that goes against what was wanted is held, as a remedy is
     let held = |words: &str| {
         vec![AnswerView { words: words.to_owned(), act: Act::Confirm { prompt }, hold: true }]
+    };
+    // and so is which vessel stands there: its material counts from then on
+    let vessel = |words: &str, name: &str| {
+        let (words, vessel) = (words.to_owned(), name.to_owned());
+        AnswerView { words, act: Act::Vessel { prompt, vessel }, hold: true }
     };
     match asks {
         Ask::TakeShort { .. } => {
@@ -51,21 +56,14 @@ pub fn of(bench: &Bench, batch: &Batch, prompt: PromptId, asks: &Ask) -> Vec<Ans
         Ask::LighterPot { .. } => held("It is the same; some was taken out"),
         Ask::PanClear => yes("The pan is clear"),
         Ask::NothingAdded { .. } => yes("Nothing was added"),
-        Ask::WhichVessel { among } => among
-            .iter()
-            .map(|name| AnswerView {
-                words: words::capitalised(name),
-                act: Act::Vessel { prompt, vessel: name.clone() },
-                hold: true,
-            })
-            .collect(),
+        Ask::WhichVessel { among } => {
+            let named = among.iter().map(|name| vessel(&words::capitalised(name), name));
+            let another = vessels::another(bench, batch, among);
+            named.chain([vessel(another, vessels::ANOTHER)]).collect()
+        }
         // over this there is no yes, but it was guessed by weight
-        Ask::WrongVessel { vessel } if vessel.misfit == Some(Misfit::Attacked) => {
-            vec![AnswerView {
-                words: "It is another vessel, of a material that lye does not attack".to_owned(),
-                act: Act::Vessel { prompt, vessel: vessels::ANOTHER.to_owned() },
-                hold: true,
-            }]
+        Ask::WrongVessel { vessel: guess } if guess.misfit == Some(Misfit::Attacked) => {
+            vec![vessel(vessels::OF_ANOTHER_MATERIAL, vessels::ANOTHER)]
         }
         Ask::WrongVessel { vessel } => held(&format!("Use {} all the same", vessel.vessel.name)),
         Ask::LeaveUnrecorded => held("I wrote it down; go on"),
@@ -82,6 +80,10 @@ pub fn question(bench: &Bench, batch: &Batch, asks: &Ask) -> String {
         }
         Ask::Remedy { excess, .. } => {
             let excess = bench.caustic_excess(&batch.id).unwrap_or(*excess);
+            if let Some(remedy) = remedies::under_way(bench, batch) {
+                let under_way = remedy_words::under_way(remedy);
+                return format!("{} of caustic too much. {under_way}", mass(excess));
+            }
             let why = match remedies::over(bench, batch).1 {
                 Some(why) if !bench.is_caustic_over(&batch.id) => format!(" {why}."),
                 _ => String::new(),
@@ -140,7 +142,7 @@ pub fn offers(bench: &Bench, batch: &Batch) -> Vec<AnswerView> {
             offers.push(offer(words, Act::Observe { batch: id(), observation, note }, false));
         }
     }
-    if batch.said_combined {
+    if batch.said_combined && batch.detour.is_none() {
         offers.push(offer("Is the caustic right?", Act::AskRemedy { batch: id() }, false));
     }
     if batch.step().is_none() {

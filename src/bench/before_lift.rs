@@ -51,6 +51,12 @@ impl BeforeLift {
         before().filter(|&&(at, _)| within(at)).map(|&(_, load)| load).min()
     }
 
+    /// The highest load just before the vessel left at `left`: with a hand that leans on it.
+    pub fn highest_before(&self, left: Moment) -> Option<Mass> {
+        let lately = |at: Moment| at < left && left.since(at) <= HAND + ABOVE_FOR;
+        self.samples.iter().filter(|&&(at, _)| lately(at)).map(|&(_, load)| load).max()
+    }
+
     /// How much more than captured stood on the pan just before it left at `left`, if more than
     /// `slack`.
     fn gained(&self, left: Moment, captured: Mass, slack: Mass) -> Option<Mass> {

@@ -2,7 +2,7 @@
 //! was. The cook goes on meanwhile, and is watched.
 
 use super::batch::{Batch, Capture};
-use super::fact::CaptureHow;
+use super::fact::{CaptureHow, Remedy};
 use super::work::Work;
 use crate::chemistry::IngredientId;
 use crate::plan::{Keep, Step, StepKind, Weigh};
@@ -10,6 +10,7 @@ use crate::quantity::Mass;
 
 #[derive(Clone, Debug, PartialEq)]
 pub struct Detour {
+    pub remedy: Remedy,
     /// Its present step and the end of its steps, among all that were ever added.
     pub at: usize,
     pub end: usize,
@@ -31,6 +32,12 @@ impl Batch {
         }
     }
 
+    /// The remedy that is being worked: what it asks for is weighed, or taken out.
+    pub fn under_way(&self) -> Option<Remedy> {
+        let detour = self.detour.as_ref().filter(|_| self.weighs_for_remedy() || self.takes_out());
+        detour.map(|detour| detour.remedy)
+    }
+
     /// All weighings that stand, in the order of work.
     pub fn captured(&self) -> impl Iterator<Item = (&Weigh, &Capture)> {
         self.control.steps.iter().chain(&self.added).filter_map(|step| match &step.kind {
@@ -45,7 +52,7 @@ impl Batch {
         self.step >= self.control.steps.len() || steps.into_iter().any(|step| step.moulding)
     }
 
-    pub(super) fn set_out(&mut self, steps: &[Step]) {
+    pub(super) fn set_out(&mut self, remedy: Remedy, steps: &[Step]) {
         if steps.is_empty() {
             return;
         }
@@ -55,7 +62,7 @@ impl Batch {
         let resume = std::mem::replace(&mut self.work, Work::Between);
         // a remedy chosen while another is under way replaces what is left of it
         let resume = self.detour.take().map_or(Box::new(resume), |detour| detour.resume);
-        self.detour = Some(Detour { at, end, resume });
+        self.detour = Some(Detour { remedy, at, end, resume });
     }
 
     /// The present step of the detour is done.

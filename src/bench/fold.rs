@@ -37,7 +37,7 @@ impl Batch {
                 let spot = Spot { temperature, read_at, channel: channel.clone() };
                 self.spots.insert(*place, spot);
             }
-            Fact::RemedyChosen { steps, .. } => self.set_out(steps),
+            Fact::RemedyChosen { remedy, steps, .. } => self.set_out(*remedy, steps),
             Fact::BroughtDown { step, from, to, .. } => {
                 self.brought_down.insert(step.clone(), (*from, *to));
             }

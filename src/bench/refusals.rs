@@ -2,7 +2,7 @@
 
 use super::alarm::AlarmId;
 use super::batch::Batch;
-use super::fact::{BatchId, PromptId};
+use super::fact::{BatchId, PromptId, Remedy};
 use super::setup::{ChannelSetup, ProbeAt, Role, Setup};
 use super::words::{mass, temperature};
 use crate::chemistry::IngredientId;
@@ -20,10 +20,8 @@ pub fn nothing_to_make_good() -> String {
     "caustic and fats on record agree; there is nothing to make good for".to_owned()
 }
 
-pub fn too_much_not_too_little() -> String {
-    "there is more caustic on record than the oils take: weigh what the remedy asks for; if that \
-     is not enough, the ways out are asked again"
-        .to_owned()
+pub fn under_way(remedy: Remedy) -> String {
+    format!("under way already: {}; finish that first, or give the batch up", remedy.title())
 }
 
 pub fn not_weighed_yet(ingredient: &IngredientId) -> String {

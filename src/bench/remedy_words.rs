@@ -3,7 +3,7 @@
 use super::batch::Batch;
 use super::fact::Remedy;
 use super::law::Bench;
-use super::words::mass;
+use super::words::{ZERO_DOUBTED, mass};
 use super::{remedies, takeout};
 use crate::plan::{Keep, TakeOut};
 use crate::quantity::{Mass, Share};
@@ -15,17 +15,23 @@ pub fn lye_heavy(bench: &Bench, batch: Option<&Batch>) -> String {
     let over = over.map_or_else(String::new, |over| {
         format!("{} of caustic more than the oils take. ", mass(&batch.control.units, over))
     });
-    let way = if batch.weighs_for_remedy() {
-        "Weigh what the remedy asks for; add nothing else, taste nothing."
-    } else if batch.takes_out() {
-        "Take out what the remedy says; add nothing, taste nothing."
-    } else if batch.has_small_lye() {
-        "Add nothing, taste nothing, pour nothing: choose what to do. A small lye that has not gone \
-         in goes into waste; correct the caustic on record then."
-    } else {
-        "Add nothing, taste nothing, pour nothing: choose what to do."
-    };
-    format!("{over}{way}")
+    match batch.under_way() {
+        Some(remedy) => format!("{over}{} Add nothing else, taste nothing.", under_way(remedy)),
+        None => {
+            let ready = if batch.has_small_lye() {
+                " A small lye that has not gone in goes into waste; correct the caustic on record \
+                 then."
+            } else {
+                ""
+            };
+            format!("{over}Add nothing, taste nothing, pour nothing: choose what to do.{ready}")
+        }
+    }
+}
+
+/// What is being done about it: it is not offered a second time.
+pub fn under_way(remedy: Remedy) -> String {
+    format!("Under way: {}. Go on with it.", remedy.title())
 }
 
 pub fn over(bench: &Bench, batch: &Batch, excess: Mass) -> String {
@@ -33,6 +39,10 @@ pub fn over(bench: &Bench, batch: &Batch, excess: Mass) -> String {
     let ways: Vec<String> =
         offers.iter().map(|offer| format!("{} ({})", offer.words, offer.remedy.word())).collect();
     let excess = mass(&batch.control.units, excess);
+    if let Some(remedy) = batch.under_way() {
+        let under_way = under_way(remedy);
+        return format!("{excess} of caustic too much. {under_way} Or {}.", ways.join(", or "));
+    }
     let why = none.map_or_else(String::new, |why| format!(" Otherwise: {why}."));
     format!("{excess} of caustic too much. Either {}.{why}", ways.join(", or "))
 }
@@ -55,9 +65,7 @@ pub fn take_out(bench: &Bench, batch: &Batch, take_out: &TakeOut) -> String {
     let name = &take_out.name;
     let Some((_, taking)) = takeout::at_it(batch) else { return String::new() };
     if bench.scale_doubted(&batch.id) {
-        return "The scale was away and may have another zero: take everything off the pan, then \
-                put the vessel back."
-            .to_owned();
+        return ZERO_DOUBTED.to_owned();
     }
     match (taking.from, take_out.keep) {
         (None, Keep::Mass(_)) => format!(

@@ -26,35 +26,49 @@ pub fn remember(bench: &mut Bench, pan: &Pan, left: Moment) {
     }
     if let Some(sense) = bench.scale_sense_mut(&pan.id) {
         let last = sense.before_lift.lowest_before_a_hand(left);
-        let gross = sense.load_before_lift.max(last);
+        let Some(least) = sense.load_before_lift.max(last) else {
+            sense.load_at_lift = None;
+            return;
+        };
+        let rested = sense.load_before_lift.zip(last);
+        let rested = rested.is_some_and(|(rest, last)| (last - rest).abs() <= pan.marks.same);
+        // lifted in mid-pour, it held what ran in until then, or a hand leant on it
+        let most = sense.before_lift.highest_before(left).filter(|_| !rested);
         // the zero may move while it is away
-        sense.load_at_lift = gross.map(|gross| gross - pan.zero);
+        sense.load_at_lift = Some((least - pan.zero, most.unwrap_or(least).max(least) - pan.zero));
     }
 }
 
-/// What the vessel weighed when it left, without the zero of the pan.
-fn left_with(bench: &Bench, pan: &Pan) -> Option<Mass> {
+/// What the vessel weighed when it left, without the zero of the pan: at the least, and at the most.
+fn left_with(bench: &Bench, pan: &Pan) -> Option<(Mass, Mass)> {
     let (channel, _) = bench.state.scale_of(&pan.id)?;
     let sense = bench.sense(channel)?;
     // in a silence more may have been poured; what was doubted may itself be another cup
     let since = sense.doubted_gross.filter(|_| pan.weighing.zero_known);
-    since.map(|gross| gross - pan.zero).max(sense.load_at_lift)
+    let since = since.map(|gross| (gross - pan.zero, gross - pan.zero));
+    match (since, sense.load_at_lift) {
+        (Some(since), Some(lift)) => Some((since.0.max(lift.0), since.1.max(lift.1))),
+        (since, lift) => since.or(lift),
+    }
 }
 
 /// This load is the vessel as it left.
 pub fn is_as_it_left(bench: &Bench, pan: &Pan, gross: Mass) -> bool {
-    left_with(bench, pan).is_some_and(|left| (gross - pan.zero - left).abs() <= pan.marks.same)
+    let load = gross - pan.zero;
+    let same = pan.marks.same;
+    left_with(bench, pan).is_some_and(|(least, most)| (least - same..=most + same).contains(&load))
 }
 
 /// How the vessel that came back differs from the one that left: caustic's lighter by more than a
 /// cup put down again may be, any heavier by more than one put down off its centre.
 fn unlike(bench: &Bench, pan: &Pan, gross: Mass) -> Option<Unlike> {
-    let more = gross - pan.zero - left_with(bench, pan)?;
+    let load = gross - pan.zero;
+    let (least, most) = left_with(bench, pan)?;
     let caustic = pan.weighing.target.guard.is_some();
-    if caustic && -more > pan.marks.same {
-        Some(Unlike::Lighter { by: -more })
-    } else if more > pan.marks.vessel {
-        Some(Unlike::Heavier { by: more })
+    if caustic && least - load > pan.marks.same {
+        Some(Unlike::Lighter { by: least - load })
+    } else if load - most > pan.marks.vessel {
+        Some(Unlike::Heavier { by: load - most })
     } else {
         None
     }
@@ -63,7 +77,7 @@ fn unlike(bench: &Bench, pan: &Pan, gross: Mass) -> Option<Unlike> {
 /// What came at once onto the pan of a caustic step is more than left it, and nobody has said yet
 /// that it is the same cup: that is no over-pour. What is poured on it counts.
 pub fn is_in_question(sense: &Sense, batch: &Batch, weighing: &Weighing, marks: Marks) -> bool {
-    let Some((level, left)) = sense.put_on_level.zip(sense.load_at_lift) else { return false };
+    let Some((level, (_, left))) = sense.put_on_level.zip(sense.load_at_lift) else { return false };
     let open = weighing.lifted || matches!(weighing.unlike, Some(Unlike::Heavier { .. }));
     let poured = sense.last.as_ref().and_then(|last| last.mass()).map(|gross| gross - level);
     open && level - batch.zero - left > marks.vessel

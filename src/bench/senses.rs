@@ -92,8 +92,9 @@ pub struct Sense {
     /// The load at rest before the vessel was lifted.
     pub load_before_lift: Option<Mass>,
     pub before_lift: BeforeLift,
-    /// What stood on the pan when the vessel was last lifted off it, without its zero.
-    pub load_at_lift: Option<Mass>,
+    /// What stood on the pan when the vessel was last lifted off it, without its zero: so much at
+    /// the least, and at the most.
+    pub load_at_lift: Option<(Mass, Mass)>,
     /// Since when, and at what load, the pan has been at rest.
     pub rest_from: Option<(Moment, Mass)>,
     pub moisture_said: bool,

@@ -234,11 +234,16 @@ pub fn said(bench: &mut Bench, id: &BatchId, prompt: PromptId, name: &str) -> Re
             if !name.trim().eq_ignore_ascii_case(ANOTHER) {
                 return Err(wrong(bench, id, &vessel));
             }
-            return said_another(bench, id, prompt, &vessel);
+            let is_guess = |there: &Recognised| there.is_like(&vessel);
+            return said_another(bench, id, prompt, vessel.vessel.name.clone(), is_guess);
         }
         _ => return Err(not_among(&[])),
     };
     let is = |known: &str| known.eq_ignore_ascii_case(name.trim());
+    if is(ANOTHER) {
+        let is_guess = |there: &Recognised| among.contains(&there.vessel.name);
+        return said_another(bench, id, prompt, among.join(" or "), is_guess);
+    }
     if !among.iter().any(|known| is(known)) {
         return Err(not_among(&among));
     }
@@ -261,14 +266,15 @@ fn said_another(
     bench: &mut Bench,
     id: &BatchId,
     prompt: PromptId,
-    guess: &Recognised,
+    guess: String,
+    is_guess: impl Fn(&Recognised) -> bool,
 ) -> Result<(), String> {
     let (pan, gross) = standing(bench, id)?;
-    if !still_near(bench, &pan, gross).iter().any(|there| there.is_like(guess)) {
+    if !still_near(bench, &pan, gross).iter().any(is_guess) {
         return Err(another_stands_there());
     }
     let (batch, step) = (id.clone(), pan.step.clone());
-    let (vessel, not) = (ANOTHER.to_owned(), Some(guess.vessel.name.clone()));
+    let (vessel, not) = (ANOTHER.to_owned(), Some(guess));
     bench.emit(Fact::PromptClosed { batch: batch.clone(), prompt, answered: true });
     bench.emit(Fact::VesselSaid { batch, step, vessel, not });
     tare(bench, &pan, gross, None);
@@ -347,7 +353,28 @@ fn has_left(bench: &Bench, batch: &Batch, asks: &Ask) -> bool {
 
 pub fn which(among: &[String]) -> String {
     let all = among.join(" or ");
-    format!("{}? They weigh alike. Choose, or put another vessel on.", words::capitalised(&all))
+    format!(
+        "{}? They weigh alike. Choose, say that it is another ({ANOTHER}), or put another vessel on.",
+        words::capitalised(&all)
+    )
+}
+
+/// It is another than the one that lye attacks, as a button says it.
+pub const OF_ANOTHER_MATERIAL: &str =
+    "It is another vessel, of a material that lye does not attack";
+
+/// It is none of these, as a button says it.
+pub fn another(bench: &Bench, batch: &Batch, among: &[String]) -> &'static str {
+    let registered = bench.state.setup_ref().into_iter().flat_map(|setup| &setup.vessels);
+    let mut guesses = registered.filter(|vessel| among.contains(&vessel.name));
+    let is_attacked = |vessel: &KnownVessel| {
+        let misfit = batch.weigh().and_then(|(weigh, _)| misfit(batch, weigh, vessel));
+        misfit == Some(Misfit::Attacked)
+    };
+    match guesses.any(is_attacked) {
+        true => OF_ANOTHER_MATERIAL,
+        false => "It is another vessel, one that is not registered",
+    }
 }
 
 /// Why this vessel is none for the job, and what to do.
@@ -458,5 +485,5 @@ pub fn not_among(among: &[String]) -> String {
     if among.is_empty() {
         return "it is not asked now which vessel stands on the pan".to_owned();
     }
-    format!("it may be {}; say which", among.join(" or "))
+    format!("it may be {}; say which, or `{ANOTHER}`", among.join(" or "))
 }

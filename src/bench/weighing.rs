@@ -88,6 +88,9 @@ fn await_vessel(bench: &mut Bench, pan: &Pan) {
         withdraw(bench, pan, &[Taken::Clear]);
     }
     zero::settle(bench, pan);
+    if zero::before_vessel(bench, pan) {
+        return;
+    }
     // a zero that has drifted is no vessel either, once it rests: every cup is tared by itself
     let drifted = pan.rest.is_some_and(|rest| (rest - pan.zero).abs() < pan.marks.vessel);
     if (drifted || pan.gross.is_some_and(|gross| (gross - pan.zero).abs() <= pan.marks.clear))

@@ -12,6 +12,7 @@ use super::progress::cooking;
 use super::setup::{ChannelSetup, ProbeAt, Role};
 use super::state::State;
 use super::view::Phase;
+use super::weighing::Pan;
 use super::work::Work;
 use super::{
     combine, cook_clock, cook_end, cool, in_process, leases, names, pan_press, remedy_words,
@@ -81,13 +82,13 @@ fn weighing_sentence(
 ) -> String {
     let units = &batch.control.units;
     let name = &weigh.name;
-    if let Some(words) = vessels::sentence(bench, batch) {
-        return words;
-    }
     if let Some(words) = zeroing::sentence(bench, &batch.id) {
         return words.to_owned();
     }
     match phase {
+        // in doubt no load can be believed, and no vessel is known by it
+        Some(Phase::ZeroDoubted) => zero_doubted(bench, batch),
+        _ if let Some(words) = vessels::sentence(bench, batch) => words,
         Some(Phase::AwaitingVessel) if weigh.into == Vessel::Own => {
             if bench.pan_seen_clear(&batch.id) {
                 format!("Put the empty vessel for {name} on the pan.")
@@ -107,11 +108,6 @@ fn weighing_sentence(
         Some(Phase::Taring) => "Hands off: taking the weight of the vessel. (If it goes on: lift it \
                                 off, empty it, wait until the scale is still, put it back.)"
             .to_owned(),
-        Some(Phase::ZeroDoubted) => {
-            "The scale was away and may have another zero: take everything off the pan, then put \
-             the vessel back."
-                .to_owned()
-        }
         Some(Phase::Lifted) if batch.weigh().is_some_and(|(_, weighing)| weighing.displaced) => {
             let vessel = match weigh.into {
                 Vessel::Pot => "the pot".to_owned(),
@@ -149,6 +145,27 @@ fn weighing_sentence(
         }
     }
 }
+
+/// The way out of a doubt about the zero, from what the pan shows.
+fn zero_doubted(bench: &Bench, batch: &Batch) -> String {
+    if !awaits_vessel(Some(batch)) {
+        return ZERO_DOUBTED.to_owned();
+    }
+    let shows_a_weight = Pan::look(bench, &batch.id)
+        .is_none_or(|pan| pan.gross.is_none_or(|gross| gross - pan.zero >= pan.marks.vessel));
+    let way_out = match shows_a_weight {
+        true => "If it is bare and shows a weight all the same, press the scale's own zero key.",
+        false => {
+            "If it is bare, put the vessel on it, and take it off again once the scale is still."
+        }
+    };
+    format!("The scale was away and may have another zero: take everything off the pan. {way_out}")
+}
+
+/// The same with a vessel counted.
+pub const ZERO_DOUBTED: &str = "The scale was away and may have another zero: take everything off \
+                                the pan, then put the vessel back. (If it was bare: once the scale \
+                                is still, take the vessel off again, and put it back.)";
 
 /// What to say when a fact is recorded; most facts need no words.
 pub fn said_of(bench: &Bench, fact: &Fact) -> Option<String> {
@@ -200,9 +217,13 @@ fn words_of(bench: &Bench, fact: &Fact) -> Option<String> {
             vessel_back_words(batch?, ingredient, *residue, *verdict)
         }
         Fact::LyeJudged { verdict, .. } => format!("{}.", capitalised(verdict.words())),
+        Fact::ZeroDoubted { .. } if awaits_vessel(batch) => zero_doubted(bench, batch?),
         Fact::ZeroDoubted { .. } => {
             "The scale may have another zero: take everything off the pan, then put it back."
                 .to_owned()
+        }
+        Fact::ZeroChecked { .. } if awaits_vessel(batch) => {
+            "The empty pan is known again: put the vessel on it.".to_owned()
         }
         Fact::ZeroChecked { .. } => {
             "The empty pan is known again: put the same vessel back.".to_owned()
@@ -235,6 +256,11 @@ fn words_of(bench: &Bench, fact: &Fact) -> Option<String> {
         }
         _ => return None,
     })
+}
+
+/// Something is to be weighed, and no vessel is counted yet.
+fn awaits_vessel(batch: Option<&Batch>) -> bool {
+    batch.and_then(Batch::weigh).is_some_and(|(_, weighing)| weighing.tare.is_none())
 }
 
 /// Captures that have just come onto the disk.

@@ -6,8 +6,9 @@ use super::fact::{BatchId, Fact};
 use super::law::Bench;
 use super::settings::Marks;
 use super::weighing::Pan;
-use super::zeroing;
+use super::{vessels, zeroing};
 use crate::chemistry::IngredientId;
+use crate::plan::Vessel;
 use crate::quantity::Mass;
 
 /// True while the zero is in doubt, so that nothing else may be decided from the load.
@@ -117,6 +118,41 @@ pub fn settle(bench: &mut Bench, pan: &Pan) {
     {
         sense.doubted = false;
     }
+}
+
+/// After a silence, before a vessel is known: what rests on the pan may be another zero, and no
+/// vessel at all. True while nothing may be tared. A pot that was weighed is known by its weight,
+/// and doubted once it stands there.
+pub fn before_vessel(bench: &mut Bench, pan: &Pan) -> bool {
+    let pot_is_known = bench.batch(&pan.id).is_none_or(|batch| batch.pot_gross.is_some());
+    if pan.into == Vessel::Pot && pot_is_known {
+        return false;
+    }
+    let doubted = pan.weighing.zero_doubted;
+    let Some(rest) = pan.rest else { return doubted };
+    let Some(sense) = bench.scale_sense_mut(&pan.id) else { return doubted };
+    let (batch, step) = (pan.id.clone(), pan.step.clone());
+    if !doubted {
+        let heavy = sense.doubted && rest - pan.zero >= pan.marks.vessel;
+        let Some(expected) = sense.load_before.filter(|_| heavy) else { return false };
+        sense.doubted_gross = Some(rest);
+        vessels::withdraw(bench, &pan.id);
+        bench.emit(Fact::ZeroDoubted { batch, step, gross: rest, expected });
+        return true;
+    }
+    let expected = pan.weighing.expected;
+    let as_before = expected.is_some_and(|books| agrees(rest, books, pan.zero, pan.marks));
+    // what came off was all there was: a pan that still shows a weight may have it on it
+    let fell = sense.doubted_gross.is_some_and(|highest| rest <= highest - pan.marks.vessel);
+    let bare = fell && (rest - pan.zero).abs() < pan.marks.vessel;
+    if !as_before && !bare {
+        remember(bench, &pan.id, rest);
+        return true;
+    }
+    sense.doubted = false;
+    sense.doubted_gross = None;
+    bench.emit(Fact::ZeroChecked { batch, step, offset: pan.zero });
+    true
 }
 
 /// No pan is lighter than empty: rest below zero, with no vessel counted on it, is the empty pan of

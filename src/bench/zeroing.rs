@@ -272,8 +272,9 @@ pub fn sentence(bench: &Bench, id: &BatchId) -> Option<&'static str> {
     }
 }
 
-pub const IN_DOUBT: &str = "The scale may have another zero: take everything off the pan. If it is \
-                            bare, put a vessel on it and take that off again.";
+pub const IN_DOUBT: &str = "The scale may have another zero: take everything off the pan. A bare \
+                            pan that shows a weight: press the scale's own zero key. One that shows \
+                            nought: put a vessel on it and take that off again.";
 
 pub fn deadlines(bench: &Bench) -> Vec<Moment> {
     let channels = bench.senses.channels.keys();

@@ -215,8 +215,9 @@ async fn zero(at: &Place, channel: Option<String>) -> anyhow::Result<ExitCode> {
         }
         Some(ChannelView { lost: Some(why), .. }) => bail!("the scale is gone: {why}"),
         Some(ChannelView { zero: Some(ZeroCame::InDoubt), .. }) => bail!(
-            "nobody saw whether the scale took its zero: take everything off the pan; if it is \
-             bare, put a vessel on it and take that off again"
+            "nobody saw whether the scale took its zero: take everything off the pan; a bare pan \
+             that shows a weight: press the scale's own zero key; one that shows nought: put a \
+             vessel on it and take that off again"
         ),
         _ => bail!(
             "the scale did not take the zero: clear the pan, wait until it is still, and ask \

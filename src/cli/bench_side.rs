@@ -49,11 +49,12 @@ pub async fn serve(at: Place, args: args::Serve) -> anyhow::Result<ExitCode> {
     Ok(ExitCode::SUCCESS)
 }
 
-pub fn plan(args: args::Plan) -> anyhow::Result<ExitCode> {
+pub fn plan(at: &Place, args: args::Plan) -> anyhow::Result<ExitCode> {
     let alterations = Alterations::from(args.altered);
     let recipe = alterations.apply(&read_recipe(&args.recipe)?, FatTable::built_in())?;
     let bench = args.bench.as_deref().map(read_bench_file).transpose()?;
-    let options = plan::Options::default();
+    let ledger = daemon::ledger(&at.folder.journal(), &recipe);
+    let options = plan::Options { ledger, ..plan::Options::default() };
     let plan = plan::plan(&recipe, FatTable::built_in(), bench.as_ref(), &options)?;
     let page = sheet::Sheet::of(&plan);
     let mut out = std::io::stdout();

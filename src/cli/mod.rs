@@ -50,7 +50,7 @@ async fn dispatch(args: Args) -> anyhow::Result<ExitCode> {
         Command::Demo(_) => Ok(ExitCode::SUCCESS),
         Command::Serve(serve) => bench_side::serve(at, serve).await,
         Command::Page => page::run(at).await,
-        Command::Plan(plan) => bench_side::plan(plan),
+        Command::Plan(plan) => bench_side::plan(&at, plan),
         Command::Example(example) => bench_side::example(example),
         Command::Replay(replay) => {
             tokio::task::spawn_blocking(move || replay::run(&at, &replay)).await?

@@ -1,18 +1,17 @@
-use std::collections::BTreeMap;
 use std::path::PathBuf;
 use std::sync::{Arc, PoisonError, RwLock};
 use std::time::Duration;
 
 use tokio::sync::{Mutex, broadcast, watch};
 
-use super::evidence::{charted, review_of};
+use super::evidence::{self, charted, review_of};
 use super::hearing::Hearing;
 use super::shelf::Shelf;
 use super::works::{Ground, Now, Works};
-use crate::bench::{Act, BatchId, Cue, Outcome, Reply, View};
+use crate::bench::{Act, BatchId, Cue, Reply, View};
 use crate::chemistry::FatTable;
 use crate::journal::{BatchRow, Reader};
-use crate::plan::{self, ControlRecipe, Earlier};
+use crate::plan;
 use crate::problem::Source;
 use crate::recipe::Recipe;
 use crate::review::{Charts, Review};
@@ -93,19 +92,20 @@ impl Desk {
         let recipe = request.altered.apply(&recipe, fats).map_err(|error| error.to_string())?;
         let recipe = recipe.with_lots(&request.lots).map_err(|error| error.to_string())?;
         let in_pot = recipe.in_pot(&request.in_pot)?;
-        let options = plan::Options::default();
         // no other bench file comes between the plan and its start, and two batches started at
         // once do not get one number
         let _works = self.works.lock().await;
+        let ledger = self.ledger_for(&recipe).await;
+        if let plan::Ledger::NotAsked { why } = &ledger {
+            return Err(format!("the ledger cannot be asked about the soap that goes in: {why}"));
+        }
+        let options = plan::Options { ledger, ..plan::Options::default() };
         let plan = plan::plan(&recipe, fats, Some(&self.now().bench_file), &options)
             .map_err(|problems| problems.to_string())?;
-        let mut control = plan.control;
-        let ledger = self.earlier(&control).await.map_err(|error| format!("{error:#}"))?;
-        control.look_up_bases(&ledger)?;
         let batch = self.next_number().await.map_err(|error| format!("{error:#}"))?;
         let act = Act::Start {
             batch: batch.clone(),
-            control: Arc::new(control),
+            control: Arc::new(plan.control),
             operator: request.operator.filter(|name| !name.trim().is_empty()),
             in_pot,
         };
@@ -130,22 +130,11 @@ impl Desk {
         self.read(move |journal| charted(journal, &batch)).await
     }
 
-    /// What the ledger knows of the batches whose soap goes into this one.
-    async fn earlier(&self, control: &ControlRecipe) -> anyhow::Result<BTreeMap<String, Earlier>> {
-        let mut known = BTreeMap::new();
-        for base in &control.bases {
-            if let Some(review) = self.review(&BatchId(base.batch.clone())).await? {
-                let earlier = Earlier {
-                    closed: review.outcome.is_some(),
-                    abandoned: review.outcome == Some(Outcome::Abandoned),
-                    failed: review.outcome == Some(Outcome::Failed),
-                    over_guard: review.went_over_guard(),
-                    superfat: review.balance.superfat,
-                };
-                known.insert(base.batch.clone(), earlier);
-            }
-        }
-        Ok(known)
+    /// What the ledger says of the batches whose soap goes into this recipe.
+    pub async fn ledger_for(&self, recipe: &Recipe) -> plan::Ledger {
+        let (path, recipe) = (self.ground.folder.journal(), recipe.clone());
+        let asked = tokio::task::spawn_blocking(move || evidence::ledger(&path, &recipe)).await;
+        asked.unwrap_or_else(|error| plan::Ledger::NotAsked { why: error.to_string() })
     }
 
     /// Today's date and the next free letter: "2026-11-25-a".

@@ -1,10 +1,13 @@
 use std::collections::BTreeMap;
 use std::ops::RangeInclusive;
+use std::path::Path;
 
-use crate::bench::{BatchId, Fact, ProbeAt, Role};
+use crate::bench::{BatchId, Fact, Outcome, ProbeAt, Role};
 use crate::journal::{FactRow, JournalError, Reader, Verified};
+use crate::plan::{Earlier, Ledger};
 use crate::quantity::Moment;
 use crate::reading::Channel;
+use crate::recipe::Recipe;
 use crate::review::{self, Charts, Dated, Evidence, Gap, PanTrace, Review, Trace};
 
 /// Gathers what the journal holds of a batch and has it reviewed. `None` if there is no such batch.
@@ -17,7 +20,41 @@ pub fn review_of(journal: &Reader, batch: &BatchId) -> anyhow::Result<Option<Rev
     Ok(evidence.and_then(|evidence| review::review(&evidence)))
 }
 
-/// The same with its charts.
+/// Asks the journal of this path about the batches whose soap goes into this recipe.
+pub fn ledger(path: &Path, recipe: &Recipe) -> Ledger {
+    let bases = recipe.additions.iter().filter_map(|addition| addition.base.as_ref());
+    let mut bases = bases.map(|base| base.batch.clone()).peekable();
+    if bases.peek().is_some() && !path.exists() {
+        return Ledger::NotAsked { why: format!("there is no journal in {}", path.display()) };
+    }
+    match earlier(path, bases) {
+        Ok(known) => Ledger::Asked(known),
+        Err(error) => Ledger::NotAsked { why: format!("{error:#}") },
+    }
+}
+
+fn earlier(
+    path: &Path,
+    batches: impl Iterator<Item = String>,
+) -> anyhow::Result<BTreeMap<String, Earlier>> {
+    let mut known = BTreeMap::new();
+    for batch in batches {
+        let journal = Reader::open(path)?;
+        if let Some(review) = review_of(&journal, &BatchId(batch.clone()))? {
+            let earlier = Earlier {
+                closed: review.outcome.is_some(),
+                abandoned: review.outcome == Some(Outcome::Abandoned),
+                failed: review.outcome == Some(Outcome::Failed),
+                over_guard: review.went_over_guard(),
+                superfat: review.balance.superfat,
+            };
+            known.insert(batch, earlier);
+        }
+    }
+    Ok(known)
+}
+
+/// A review with its charts.
 ///
 /// # Errors
 /// When the journal cannot be read.

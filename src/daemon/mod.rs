@@ -36,7 +36,7 @@ use crate::web::{self, Door};
 use crate::wire::SheetLibrary;
 
 pub use desk::Desk;
-pub use evidence::{charted, review_of};
+pub use evidence::{charted, ledger, review_of};
 pub use files::{Kept, SaveError};
 pub use folder::Folder;
 pub use hearing::{Hearing, Listener, ScreenId};

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
-use super::{ControlRecipe, Step, StepKind};
+use super::{ControlRecipe, Finding, Severity, Step, StepKind};
 use crate::chemistry::{IngredientId, Superfat};
 use crate::quantity::Share;
 use crate::recipe::Recipe;
@@ -41,6 +41,24 @@ pub struct Earlier {
     /// More caustic than its guard allowed was in the cup at some time.
     pub over_guard: bool,
     pub superfat: Option<Superfat>,
+}
+
+/// What the ledger says of the batches whose soap goes into this one. Whoever draws up the plan asks
+/// it, or says why not.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Ledger {
+    /// By their number; of any other it knows nothing.
+    Asked(BTreeMap<String, Earlier>),
+    NotAsked {
+        /// As the end of a sentence.
+        why: String,
+    },
+}
+
+impl Default for Ledger {
+    fn default() -> Ledger {
+        Ledger::NotAsked { why: "that is done before a start".to_owned() }
+    }
 }
 
 pub(super) fn of(recipe: &Recipe) -> Vec<Base> {
@@ -135,15 +153,31 @@ impl Base {
 
 impl ControlRecipe {
     /// Holds each base against the ledger, and takes its superfat from there where the recipe has
-    /// none. What speaks against it without ruling it out stands among the hazards of its
-    /// weighing: there it is read by whoever is about to put it in.
-    ///
-    /// # Errors
-    /// In words: when a batch is not in the ledger, still open, came to nothing, or is lye-heavy by
-    /// its review.
-    pub fn look_up_bases(&mut self, ledger: &BTreeMap<String, Earlier>) -> Result<(), String> {
+    /// none: what rules it out ([`Severity::Unfit`]), and what speaks for testing it first. That
+    /// stands among the hazards of its weighing too: there it is read by whoever is about to put it
+    /// in.
+    pub(super) fn look_up_bases(&mut self, ledger: &Ledger) -> Vec<Finding> {
+        let mut findings = Vec::new();
+        let mut found = |severity, words| findings.push(Finding { severity, words });
         for base in &mut self.bases {
-            let earlier = base.found_in(ledger)?;
+            let known = match ledger {
+                Ledger::Asked(known) => known,
+                Ledger::NotAsked { why } => {
+                    let (name, batch) = (&base.name, &base.batch);
+                    found(
+                        Severity::Warning,
+                        format!("{name}: batch {batch} is not checked against the ledger: {why}"),
+                    );
+                    continue;
+                }
+            };
+            let earlier = match base.found_in(known) {
+                Ok(earlier) => earlier,
+                Err(words) => {
+                    found(Severity::Unfit, words);
+                    continue;
+                }
+            };
             let doubts = base.doubts(earlier);
             let said = earlier.superfat.map(|superfat| (superfat.achieved, SaidBy::Review));
             base.superfat = base.superfat.or(said);
@@ -151,8 +185,9 @@ impl ControlRecipe {
             for step in self.steps.iter_mut().filter(weighed) {
                 step.hazards.extend(doubts.iter().cloned());
             }
+            doubts.into_iter().for_each(|doubt| found(Severity::Warning, doubt));
         }
-        Ok(())
+        findings
     }
 }
 
@@ -170,16 +205,26 @@ mod tests {
             moisture: None,
         }];
         let ledger = earlier.map(|earlier| ("2026-11-25-a".to_owned(), earlier));
-        control.look_up_bases(&ledger.into_iter().collect()).map(|()| control)
+        let findings = control.look_up_bases(&Ledger::Asked(ledger.into_iter().collect()));
+        match findings.iter().find(|finding| finding.severity == Severity::Unfit) {
+            Some(unfit) => Err(unfit.words.clone()),
+            None => {
+                control.findings = findings;
+                Ok(control)
+            }
+        }
     }
 
-    /// What is shown while it is weighed, and with nothing else.
+    /// What is shown before the start and while it is weighed, and with nothing else.
     fn warned(control: &ControlRecipe, words: &str) -> bool {
+        let mut found = control.findings.iter().filter(|f| f.severity == Severity::Warning);
+        let before = found.any(|finding| finding.words.contains(words));
         let weighed = control.weighings().last().unwrap();
         let told = control.steps.iter().filter(|s| s.hazards.iter().any(|h| h.contains(words)));
         let told: Vec<&StepKind> = told.map(|step| &step.kind).collect();
         assert!(told.iter().all(|kind| matches!(kind, StepKind::Weigh(w) if w == weighed)));
-        told.len() == 1
+        assert_eq!(before, told.len() == 1);
+        before
     }
 
     fn reviewed(achieved: &str, expanded: &str) -> Option<Earlier> {

@@ -60,11 +60,7 @@ pub(super) fn findings(situation: &Situation<'_>) -> Vec<Finding> {
         found.note(format!("not as the file stands: {change}"));
     }
     for base in &situation.control.bases {
-        found.note(format!(
-            "{}: {}; the ledger is asked when the batch starts",
-            base.name,
-            base.words()
-        ));
+        found.note(format!("{}: {}", base.name, base.words()));
     }
     situation.superfat(&mut found);
     situation.lye(&mut found);

@@ -19,7 +19,7 @@ use crate::quantity::{Mass, MassUnit, Share, Temperature};
 use crate::recipe::Recipe;
 
 pub use alterations::{AlterationError, Alterations};
-pub use base::{Base, Earlier, SaidBy};
+pub use base::{Base, Earlier, Ledger, SaidBy};
 pub use control::{
     Amount, ControlRecipe, Cook, Finding, Keep, Nature, Pot, Severity, Step, StepKind, TakeOut,
     Tolerance, Units, Vessel, Weigh, Window,
@@ -50,11 +50,13 @@ pub struct Options {
     pub pot: Option<String>,
     /// How the lye is started; the ice is the recipe's.
     pub start: StartState,
+    /// What is known of the batches whose soap goes into this one.
+    pub ledger: Ledger,
 }
 
 impl Default for Options {
     /// A liquid of 20 °C without cold bath or portions; the pot of the recipe, or the only one
-    /// of the bench.
+    /// of the bench; no ledger asked.
     fn default() -> Options {
         let start = StartState {
             liquid: Temperature::from_celsius(20),
@@ -63,7 +65,7 @@ impl Default for Options {
             portions: false,
             jug: None,
         };
-        Options { pot: None, start }
+        Options { pot: None, start, ledger: Ledger::default() }
     }
 }
 
@@ -108,6 +110,7 @@ pub fn plan(
             volume: pot.volume,
         }),
     };
+    let of_bases = control.look_up_bases(&options.ledger);
     let situation = fitness::Situation {
         recipe,
         control: &control,
@@ -117,7 +120,8 @@ pub fn plan(
         outlook: &outlook,
         basis: &basis,
     };
-    control.findings = fitness::findings(&situation);
+    let findings = fitness::findings(&situation);
+    control.findings = of_bases.into_iter().chain(findings).collect();
     Ok(Plan { control, recipe: recipe.clone(), planned, scale, pot, fats: basis, outlook })
 }
 

@@ -11,9 +11,13 @@ pub struct RiseWindow {
     samples: VecDeque<(Moment, Mass)>,
 }
 
-/// The parts of the window, each of which must have risen by one scale interval at least.
+/// The parts of the window.
 const PARTS: i64 = 4;
 const PART: Span = Span::from_millis(500);
+/// Each part has risen by so many intervals at least.
+const RISE_D: i64 = 2;
+/// No part has risen by more than so many times the newest.
+const SLOWING: i64 = 2;
 const KEPT: Span = Span::from_millis(2500);
 const SAMPLES_MAX: usize = 512;
 
@@ -31,15 +35,17 @@ impl RiseWindow {
         self.samples.clear();
     }
 
-    /// It rises by at least one `d` in each part, and never falls by as much from one reading to
-    /// the next.
+    /// It rises in each part, and never falls by one `d` from one reading to
+    /// the next. What slows down by much is a slow scale coming to rest.
     pub fn is_pour(&self, d: Mass) -> bool {
         let Some(&(newest, _)) = self.samples.back() else { return false };
-        let marks: Option<Vec<Mass>> = (0..=PARTS)
-            .map(|part| self.load_at(newest - Span::from_nanos(PART.nanos() * part)))
-            .collect();
+        let part = |n: i64| self.load_at(newest - Span::from_nanos(PART.nanos() * n));
+        let Some(loads) = (0..=PARTS).map(part).collect::<Option<Vec<Mass>>>() else {
+            return false;
+        };
+        let rises: Vec<Mass> = loads.windows(2).map(|pair| pair[0] - pair[1]).collect();
         let mut pairs = self.samples.iter().zip(self.samples.iter().skip(1));
-        marks.is_some_and(|marks| marks.windows(2).all(|pair| pair[0] - pair[1] >= d))
+        rises.iter().all(|&rise| rise >= d * RISE_D && rise <= rises[0] * SLOWING)
             && pairs.all(|(before, after)| after.1 > before.1 - d)
     }
 
@@ -81,10 +87,10 @@ mod tests {
     }
 
     #[test]
-    fn one_interval_in_half_a_second_is_enough() {
+    fn two_intervals_in_half_a_second_are_a_pour() {
         let thread = |per_half: i64| (0..=25).map(|n| n / 5 * per_half).collect::<Vec<i64>>();
-        assert!(is_pour(&thread(1)));
-        assert!(!is_pour(&thread(0)));
+        assert!(is_pour(&thread(2)));
+        assert!(!is_pour(&thread(1)));
     }
 
     #[test]
@@ -94,6 +100,18 @@ mod tests {
         loads.extend([500; 12]);
         for end in 10..loads.len() {
             assert!(!is_pour(&loads[..end]), "{end}");
+        }
+    }
+
+    /// The first order lag of a slow scale, of 0.5 s and of 1 s.
+    #[test]
+    fn a_slow_scale_coming_to_rest_is_no_pour() {
+        for lag in [5.0, 10.0] {
+            let mut loads = vec![0; 25];
+            loads.extend((1..80).map(|n| (500.0 * (1.0 - f64::exp(-f64::from(n) / lag))) as i64));
+            for end in 21..loads.len() {
+                assert!(!is_pour(&loads[..end]), "{lag}, {end}");
+            }
         }
     }
 

@@ -76,8 +76,11 @@ impl Hand {
             Phase::Pouring | Phase::Settling => self.bring_to_target(weighing),
             Phase::ZeroDoubted => {
                 let stood = (now - self.pan_since).seconds() > UNSEEN_S;
+                let told_to_press = batch.sentence.contains("zero key");
+                let shows = grams_shown(view).is_some_and(|shown| shown.abs() >= 1.0);
                 match &scene.on_pan {
                     Some(_) if stood => Some(Want::Take),
+                    None if stood && told_to_press && shows => Some(Want::PressZero),
                     None if stood => Some(Want::Put(self.vessel_for(weighing))),
                     _ => None,
                 }

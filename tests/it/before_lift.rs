@@ -34,10 +34,6 @@ fn more_before_lift(driver: &Driver) -> Option<Mass> {
     })
 }
 
-fn asks(driver: &Driver) -> Option<Ask> {
-    driver.view().batches[0].prompt.as_ref().map(|prompt| prompt.asks.clone())
-}
-
 #[test]
 fn three_tenths_of_a_second_of_pouring_before_the_lift_are_seen() {
     let (driver, _) = poured_on(2);
@@ -83,11 +79,11 @@ fn above_the_guard_only_the_cup_itself_settles_it() {
     let (driver, _) = poured_on_at(6, 0.1);
     let more = more_before_lift(&driver).unwrap();
     assert!(driver.captured("naoh").unwrap() + more <= driver.guard());
-    assert!(matches!(asks(&driver), Some(Ask::NothingAdded { .. })), "{:?}", asks(&driver));
+    assert!(matches!(driver.asks(), Some(Ask::NothingAdded { .. })), "{:?}", driver.asks());
     let (driver, _) = poured_on(12);
     let more = more_before_lift(&driver).unwrap();
     assert!(driver.captured("naoh").unwrap() + more > driver.guard());
-    assert_eq!(asks(&driver), None);
+    assert_eq!(driver.asks(), None);
     driver.expect_step("weigh-naoh");
 }
 
@@ -103,7 +99,7 @@ fn water_may_be_said_to_be_unchanged() {
     driver.run(0.4);
     driver.status = Status::Stable;
     driver.put(0.0);
-    assert!(matches!(asks(&driver), Some(Ask::NothingAdded { .. })), "{:?}", asks(&driver));
+    assert!(matches!(driver.asks(), Some(Ask::NothingAdded { .. })), "{:?}", driver.asks());
     driver.expect_step("weigh-water");
     assert_eq!(driver.confirm(), Reply::Done);
     driver.run(0.5);

@@ -112,7 +112,7 @@ fn the_same_cup_is_three_intervals_off_at_most() {
         let mut driver = Driver::at_caustic();
         driver.put(0.0);
         driver.put(CUP_G - below);
-        let phase = driver.view().batches[0].weighing.as_ref().unwrap().phase;
+        let phase = driver.phase();
         assert_eq!(phase == Phase::Pouring, back, "{below} g below");
     }
 }
@@ -136,7 +136,7 @@ fn the_lightest_vessel() {
     for (vessel, tared) in [(1.9, false), (2.0, true)] {
         let mut driver = Driver::oils_weighed();
         driver.put(vessel);
-        let phase = driver.view().batches[0].weighing.as_ref().unwrap().phase;
+        let phase = driver.phase();
         assert_eq!(phase == Phase::Pouring, tared, "{vessel} g");
     }
 }
@@ -147,12 +147,11 @@ fn four_seconds_short_ask() {
     let mut driver = Driver::started();
     driver.put(POT_G);
     driver.pour_without_rest(POT_G + 60.0);
-    let asks = |driver: &Driver| driver.view().batches[0].prompt.clone().map(|p| p.asks);
     // the last of the pour, two seconds to rest, and not yet four
     driver.run(5.9);
-    assert_eq!(asks(&driver), None);
+    assert_eq!(driver.asks(), None);
     driver.run(0.2);
-    assert!(matches!(asks(&driver), Some(Ask::TakeShort { .. })), "{:?}", asks(&driver));
+    assert!(matches!(driver.asks(), Some(Ask::TakeShort { .. })), "{:?}", driver.asks());
 }
 
 /// Noise of more than three intervals for ten seconds is unsteady.

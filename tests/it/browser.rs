@@ -4,14 +4,20 @@ use std::io::{BufRead, BufReader};
 use std::path::PathBuf;
 use std::process::{Child, Command, Stdio};
 use std::sync::{Mutex, MutexGuard, PoisonError};
+use std::time::{Duration, Instant};
 
-use fantoccini::wd::{WebDriverCompatibleCommand, WindowHandle};
+use fantoccini::error::CmdError;
+use fantoccini::wd::{TimeoutConfiguration, WebDriverCompatibleCommand, WindowHandle};
 use fantoccini::{Client, ClientBuilder};
 use serde_json::{Value, json};
 use tokio::runtime::Runtime;
 
-/// Reached only when something hangs, in milliseconds.
-const PATIENCE_MS: u64 = 30_000;
+/// Reached only when something hangs.
+const PATIENCE: Duration = Duration::from_secs(60);
+/// So long one script looks, before it says that it is not so yet.
+const LOOK_MS: u64 = 1_000;
+/// One that has not answered by then never will: its page is gone.
+const ANSWER_MAX: Duration = Duration::from_secs(15);
 const FLAGS: &[&str] = &[
     "--headless",
     "--no-sandbox",
@@ -114,29 +120,39 @@ impl Browser {
         self.runtime.block_on(self.client().execute(body, vec![])).unwrap()
     }
 
-    /// Until the expression is true in the page.
+    /// Until the expression is true in the page, or in the one that comes in its place.
     pub fn wait(&self, what: &str, expression: &str) {
         let script = format!(
-            "const done = arguments[arguments.length - 1]; const until = Date.now() + {PATIENCE_MS};
+            "const done = arguments[arguments.length - 1]; const until = Date.now() + {LOOK_MS};
              (function look() {{
                let so = false;
                try {{ so = Boolean({expression}); }} catch (error) {{ so = false; }}
                if (so || Date.now() > until) done(so); else setTimeout(look, 10);
              }})();"
         );
-        let client = self.client();
-        let waited = self.runtime.block_on(async {
-            let times = fantoccini::wd::TimeoutConfiguration::new(
-                Some(std::time::Duration::from_millis(PATIENCE_MS + 5_000)),
-                None,
-                None,
-            );
-            client.update_timeouts(times).await?;
-            client.execute_async(&script, vec![]).await
-        });
-        let so = waited.unwrap_or_else(|error| panic!("{what}: {error}"));
-        let shown = if so == true { String::new() } else { self.text("body") };
-        assert!(so == true, "{what} does not come: `{expression}`; the page shows:\n{shown}");
+        let began = Instant::now();
+        let is_over = || began.elapsed() > PATIENCE;
+        loop {
+            match self.answer_within(ANSWER_MAX, &script) {
+                Ok(so) if so == true => return,
+                Ok(_) if is_over() => {
+                    let shown = self.text("body");
+                    panic!("{what} does not come: `{expression}`; the page shows:\n{shown}");
+                }
+                Ok(_) => {}
+                Err(error) if page_was_left(&error) && !is_over() => {}
+                Err(error) => panic!("{what}: {error}"),
+            }
+        }
+    }
+
+    /// What a script hands to its last argument.
+    fn answer_within(&self, limit: Duration, script: &str) -> Result<Value, CmdError> {
+        let times = TimeoutConfiguration::new(Some(limit), None, None);
+        self.runtime.block_on(async {
+            self.client().update_timeouts(times).await?;
+            self.client().execute_async(script, vec![]).await
+        })
     }
 
     /// The text a person sees.
@@ -162,7 +178,7 @@ impl Browser {
         use fantoccini::actions::{InputSource, KeyAction, KeyActions};
         let hold = KeyActions::new("keyboard".to_owned())
             .then(KeyAction::Down { value: key })
-            .then(KeyAction::Pause { duration: std::time::Duration::from_millis(ms) })
+            .then(KeyAction::Pause { duration: Duration::from_millis(ms) })
             .then(KeyAction::Up { value: key });
         self.runtime.block_on(self.client().perform_actions(hold)).unwrap();
     }
@@ -179,7 +195,7 @@ impl Browser {
             let hold = MouseActions::new("finger".to_owned())
                 .then(PointerAction::MoveToElement { element, duration: None, x: 0.0, y: 0.0 })
                 .then(PointerAction::Down { button: MOUSE_BUTTON_LEFT })
-                .then(PointerAction::Pause { duration: std::time::Duration::from_millis(ms) })
+                .then(PointerAction::Pause { duration: Duration::from_millis(ms) })
                 .then(PointerAction::Up { button: MOUSE_BUTTON_LEFT });
             self.client().perform_actions(hold).await
         });
@@ -258,10 +274,19 @@ impl Browser {
                  node => violation.id + ': ' + node.target.join(' ') + ' ' + node.failureSummary))),
                error => done(['axe: ' + error]));"
         );
-        let found = self.runtime.block_on(self.client().execute_async(&script, vec![])).unwrap();
+        let found = self.answer_within(PATIENCE, &script).unwrap();
         let found = found.as_array().cloned().unwrap_or_default();
         found.iter().map(|line| line.as_str().unwrap_or_default().to_owned()).collect()
     }
+}
+
+/// A page that is left in the middle of a script takes the answer with it; the driver says so in
+/// one of three ways.
+fn page_was_left(error: &CmdError) -> bool {
+    let aborted = |said: &Value| said.as_str().is_some_and(|said| said.contains("navigation"));
+    error.is_script_timeout()
+        || error.is_javascript_error()
+        || matches!(error, CmdError::NotW3C(said) if aborted(said))
 }
 
 impl Drop for Browser {
@@ -294,4 +319,18 @@ impl WebDriverCompatibleCommand for Extra {
     fn method_and_body(&self, _: &url::Url) -> (http::Method, Option<String>) {
         (http::Method::POST, Some(self.body.to_string()))
     }
+}
+
+/// A form that is sent may put another page in the place of the one that is waited on.
+#[test]
+fn what_is_waited_for_may_come_with_the_next_page() {
+    let folder = tempfile::tempdir().unwrap();
+    for (name, text) in [("first", "not yet"), ("second", "here it is")] {
+        std::fs::write(folder.path().join(format!("{name}.html")), text).unwrap();
+    }
+    let browser = Browser::new();
+    browser.open(&format!("file://{}", folder.path().join("first.html").display()));
+    // left by the very look at it, so never before it is waited on
+    let here = "document.body.innerText.includes('here it is')";
+    browser.wait("the next page", &format!("{here} || (location.href = 'second.html', false)"));
 }

@@ -8,7 +8,7 @@ use panroom::plan::{Amount, StepKind};
 use panroom::quantity::Mass;
 
 use crate::driver::{CUP_G, Driver, JUG_G, POT_G, batch_id, control, g};
-use crate::remedies::{all_weighed, choose, correct, lye_heavy, offered, superfat, words};
+use crate::remedies::{choose, correct, lye_heavy, offered, superfat, words};
 
 fn sentence(driver: &Driver) -> String {
     driver.view().batches[0].sentence.clone()
@@ -16,7 +16,7 @@ fn sentence(driver: &Driver) -> String {
 
 /// 43.0 g of caustic in its cup, where 36.6 g are to be kept; spooning has been chosen.
 fn spooning() -> Driver {
-    let mut driver = all_weighed();
+    let mut driver = Driver::all_weighed();
     assert_eq!(correct(&mut driver, "olive", "150"), Reply::Done);
     assert_eq!(choose(&mut driver, Remedy::SpoonOut), Reply::Done);
     driver
@@ -88,7 +88,7 @@ fn too_much_out_is_said_and_a_correction_ends_it() {
 
 #[test]
 fn lye_is_poured_off_into_a_vessel_with_a_label_and_not_into_waste() {
-    let mut driver = all_weighed();
+    let mut driver = Driver::all_weighed();
     driver.confirm();
     driver.confirm();
     driver.expect_step("combine");
@@ -351,14 +351,14 @@ fn a_remedy_taken_short_is_asked_about_again_and_can_be_made_good() {
     // not while it is weighed
     let ask = Act::AskRemedy { batch: batch_id() };
     let refused = driver.act(ask);
-    assert!(matches!(&refused, Reply::Refused { words, .. } if words.contains("more caustic")));
+    assert!(matches!(&refused, Reply::Refused { words, .. } if words.contains("under way")));
     let alarm = |driver: &Driver| {
         let alarms = driver.view().alarms;
         let heavy = alarms.iter().find(|a| matches!(a.alarm, AlarmId::LyeHeavy { .. }));
         heavy.expect("too much caustic").words.clone()
     };
     // the alarm does not forbid what the sentence asks for
-    assert!(alarm(&driver).contains("Weigh what the remedy asks for"), "{}", alarm(&driver));
+    assert!(alarm(&driver).contains("Under way: add oils and liquid"), "{}", alarm(&driver));
     take_all_short(&mut driver);
     assert!(lye_heavy(&driver));
     assert!(alarm(&driver).contains("choose what to do"), "{}", alarm(&driver));

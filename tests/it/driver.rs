@@ -4,8 +4,8 @@
 use std::sync::Arc;
 
 use panroom::bench::{
-    Act, AlarmChange, AlarmId, BatchId, Bench, ChannelSetup, Cue, Fact, Input, JournalStatus,
-    Numbered, ProbeAt, Reply, Role, SessionOpened, Setup, View,
+    Act, AlarmChange, AlarmId, Ask, BatchId, Bench, ChannelSetup, Cue, Fact, Input, JournalStatus,
+    Numbered, Phase, ProbeAt, Reply, Role, SessionOpened, Setup, View,
 };
 use panroom::chemistry::{
     Alkali, Caustic, CausticForm, Formula, FormulaFat, IngredientId, LiquidRule, Reacting,
@@ -197,9 +197,14 @@ impl Driver {
 
     /// A batch has been started and the scale has been heard.
     pub fn started() -> Driver {
+        Driver::started_from(control())
+    }
+
+    /// The same by another recipe.
+    pub fn started_from(control: ControlRecipe) -> Driver {
         let mut driver = Driver::new();
         driver.run(0.5);
-        let act = Act::start(batch_id(), Arc::new(control()));
+        let act = Act::start(batch_id(), Arc::new(control));
         assert_eq!(driver.act(act), Reply::Done);
         driver
     }
@@ -232,12 +237,7 @@ impl Driver {
 
     /// All is weighed and combined, the cook has begun.
     pub fn cooking() -> Driver {
-        let mut driver = Driver::at_caustic();
-        driver.pour_to(CUP_G + driver.target());
-        driver.put(0.0);
-        driver.put(JUG_G);
-        driver.pour_to(JUG_G + driver.target());
-        driver.put(0.0);
+        let mut driver = Driver::all_weighed();
         driver.celsius = 80.0;
         for step in ["dissolve", "combine"] {
             driver.expect_step(step);
@@ -246,6 +246,31 @@ impl Driver {
             assert_eq!(driver.confirm(), Reply::Done);
         }
         driver.expect_step("cook");
+        driver
+    }
+
+    /// 4 g above the guard are in the caustic's cup, and that has alarmed.
+    pub fn over_poured() -> Driver {
+        let mut driver = Driver::at_caustic();
+        driver.pour_to(CUP_G + driver.guard().grams() + 4.0);
+        assert!(driver.caustic_over());
+        driver
+    }
+
+    /// The caustic's cup and the jug are captured and off the pan.
+    pub fn all_weighed() -> Driver {
+        let mut driver = Driver::oils_weighed();
+        driver.weigh_into(CUP_G);
+        driver.weigh_into(JUG_G);
+        driver.expect_step("dissolve");
+        driver
+    }
+
+    /// The caustic is in the liquid, says the operator; its cup is asked back.
+    pub fn dissolved() -> Driver {
+        let mut driver = Driver::all_weighed();
+        assert_eq!(driver.confirm(), Reply::Done);
+        assert!(matches!(driver.asks(), Some(Ask::VesselBack { .. })));
         driver
     }
 
@@ -300,6 +325,25 @@ impl Driver {
         self.bench.view(self.now)
     }
 
+    pub fn phase(&self) -> Phase {
+        self.view().batches[0].weighing.as_ref().expect("something is weighed").phase
+    }
+
+    pub fn asks(&self) -> Option<Ask> {
+        self.view().batches[0].prompt.as_ref().map(|prompt| prompt.asks.clone())
+    }
+
+    /// In these very words, by now.
+    pub fn said(&self, words: &str) -> bool {
+        self.cues.iter().any(|cue| matches!(cue, Cue::Say { words: said } if said == words))
+    }
+
+    /// The scale is unplugged.
+    pub fn lose_scale(&mut self) {
+        let (instrument, why) = ("scale".to_owned(), "unplugged".to_owned());
+        self.input(&Input::InstrumentLost { instrument, why });
+    }
+
     /// Seconds go by.
     pub fn run(&mut self, seconds: f64) {
         for _ in 0..(seconds * 10.0).round() as u64 {
@@ -350,6 +394,13 @@ impl Driver {
     pub fn pour_to(&mut self, grams: f64) {
         self.pour_without_rest(grams);
         self.run(5.0);
+    }
+
+    /// All that is wanted is poured into this vessel, which comes to the pan and leaves it.
+    pub fn weigh_into(&mut self, vessel: f64) {
+        self.put(vessel);
+        self.pour_to(vessel + self.target());
+        self.put(0.0);
     }
 
     pub fn pour_without_rest(&mut self, grams: f64) {

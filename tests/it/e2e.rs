@@ -226,8 +226,11 @@ fn demo_lye_first() {
 
 // --- a batch by hand -----------------------------------------------------------------------------
 
-const RECIPE: &str = r#"
-name = "Plain Bar"
+/// A bar of one oil, made hot; what follows the liquid is the caller's.
+pub fn hot_bar(name: &str, more: &str) -> String {
+    format!(
+        r#"
+name = "{name}"
 masses = "g"
 temperatures = "°C"
 superfat = "5 %"
@@ -243,7 +246,11 @@ alkali = "NaOH"
 [liquid]
 of = "water"
 amount = "2.5:1"
+{more}"#
+    )
+}
 
+const COOK: &str = r#"
 [cook]
 keep = "71 °C to 93 °C"
 warn_above = "95 °C"
@@ -486,7 +493,7 @@ command = ["sh", "-c", "cat >> {0}/alarms"]
     );
     std::fs::set_permissions(folder, std::fs::Permissions::from_mode(0o700)).unwrap();
     std::fs::write(folder.join("bench.toml"), bench).unwrap();
-    std::fs::write(folder.join("plain-bar.toml"), RECIPE).unwrap();
+    std::fs::write(folder.join("plain-bar.toml"), hot_bar("Plain Bar", COOK)).unwrap();
     Instruments::plugged_in(folder)
 }
 

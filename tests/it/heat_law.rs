@@ -5,8 +5,8 @@
 use panroom::bench::Bench;
 use panroom::sim::{Shows, Trace, parse, run};
 
-/// Everything is weighed, by hand, and waits to be dissolved.
-const WEIGHED: &str = "\
+/// The oils are declared by hand; the caustic is next.
+const OILS: &str = "\
 0.1 scale reads 0 g
 0.2 start
 then wait 1 s
@@ -15,7 +15,10 @@ then wait 3 s
 then declare olive 180 g
 then wait 3 s
 then declare castor 30 g
-then wait 3 s
+then wait 3 s";
+
+/// So are caustic and liquid, and wait to be dissolved.
+const WEIGHED: &str = "\
 then declare naoh 42.4 g
 then wait 3 s
 then declare water 106 g
@@ -35,12 +38,12 @@ then screen step cook";
 /// On the standard recipe, which has no windows.
 fn cooking(bench: &str, lines: &str) -> Trace {
     let pot = if bench == "scale-and-pot" { "0.1 pot reads 60 °C" } else { "" };
-    play("three-oils", bench, &[pot, WEIGHED, AT_COMBINE, TO_COOK, lines])
+    play("three-oils", bench, &[pot, OILS, WEIGHED, AT_COMBINE, TO_COOK, lines])
 }
 
 /// At the gate before lye and oils come together, with one probe in somebody's hand.
 fn at_gate(lines: &str) -> Trace {
-    play("with-windows", "scale-and-hand", &[WEIGHED, AT_COMBINE, lines])
+    play("with-windows", "scale-and-hand", &[OILS, WEIGHED, AT_COMBINE, lines])
 }
 
 fn play(recipe: &str, bench: &str, parts: &[&str]) -> Trace {
@@ -400,7 +403,7 @@ fn values_by_hand_keep_the_cook_going() {
          then seen returned to normal unknown-pot
          then wait 1 min
          then screen watched 6 min";
-    play(recipe, "scale-only", &[WEIGHED, AT_COMBINE, "then confirm", TO_COOK, lines]);
+    play(recipe, "scale-only", &[OILS, WEIGHED, AT_COMBINE, "then confirm", TO_COOK, lines]);
 }
 
 #[test]
@@ -479,7 +482,7 @@ fn the_limits_watched_are_those_of_the_control_recipe() {
     }
     for (celsius, raised) in [("92 °C", false), ("92.1 °C", true)] {
         let lines = format!("then pot reads {celsius}\nthen wait 3 s\nthen tick");
-        let inputs = ["0.1 pot reads 60 °C", WEIGHED, AT_COMBINE, TO_COOK, &lines].join("\n");
+        let inputs = ["0.1 pot reads 60 °C", OILS, WEIGHED, AT_COMBINE, TO_COOK, &lines].join("\n");
         let text = format!("title x\nbench scale-and-pot\nuntil 2 h\ninputs\n{inputs}\n");
         let story = parse("story", &text).unwrap();
         let bench = panroom::sim::fixture::bench("scale-and-pot").unwrap();
@@ -597,7 +600,7 @@ fn a_missed_look_climbs_after_two_minutes() {
 /// On the recipe whose cook ends with a pH by meter (9 to 10.5) and a zap ("nothing").
 fn tested(lines: &str) -> Trace {
     let pot = "0.1 pot reads 75 °C";
-    play("with-tests", "scale-and-pot", &[pot, WEIGHED, AT_COMBINE, TO_COOK, lines])
+    play("with-tests", "scale-and-pot", &[pot, OILS, WEIGHED, AT_COMBINE, TO_COOK, lines])
 }
 
 #[test]
@@ -675,17 +678,10 @@ fn no_zap_after_an_over_pour() {
     play(
         "with-tests",
         "scale-and-pot",
-        &["0.1 pot reads 75 °C
-             0.1 scale reads 0 g
-             0.2 start
-             then wait 1 s
-             then declare coconut 90 g
-             then wait 3 s
-             then declare olive 180 g
-             then wait 3 s
-             then declare castor 30 g
-             then wait 3 s
-             then scale reads cup
+        &[
+            "0.1 pot reads 75 °C",
+            OILS,
+            "then scale reads cup
              then wait 4 s
              then scale moves to cup + guard + 4 g at 20 g/s
              then wait 2 s
@@ -712,7 +708,8 @@ fn no_zap_after_an_over_pour() {
              then seen say The tongue: not offered
              then confirm
              then answer done
-             then seen done cook"],
+             then seen done cook",
+        ],
     );
 }
 

@@ -136,7 +136,8 @@ fn limits_that_cannot_be_meant_are_refused() {
 
 // --- tests that end the cook ---------------------------------------------------------------------
 
-const METER: &str = r#"
+/// A test by an instrument, as a recipe gives it.
+pub const METER: &str = r#"
 [[cook.test]]
 name = "pH of a 1 % solution"
 by = "meter"

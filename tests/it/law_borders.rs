@@ -1,44 +1,19 @@
 //! More numbers of the bench law at, just below and just above: bars, limits of remedies, delays of
 //! alarms. Which test holds which sentence stands in `docs/bench-law.md`.
 
-use std::sync::Arc;
-
 use panroom::bench::{
     Act, AlarmChange, AlarmId, Ask, BackVerdict, Cue, Fact, Input, Notice, Priority, ProbeAt,
     Remedy, Reply,
 };
-use panroom::chemistry::{FatTable, SUPERFAT_PER_INTERVAL_MOST};
-use panroom::plan::{
-    Amount, ControlRecipe, Nature, Options, Pot, Severity, StepKind, Tolerance, plan,
-};
-use panroom::problem::Source;
+use panroom::chemistry::SUPERFAT_PER_INTERVAL_MOST;
+use panroom::plan::{Amount, Nature, Pot, Severity, StepKind, Tolerance};
 use panroom::quantity::{Mass, MassUnit, Moment, Share, Span, Volume};
-use panroom::recipe::Recipe;
 use panroom::signal::JumpWindow;
 
 use crate::driver::{CUP_G, Driver, JUG_G, POT_G, batch_id, control, g};
-
-fn started(control: ControlRecipe) -> Driver {
-    let mut driver = Driver::new();
-    driver.run(0.5);
-    let act = Act::start(batch_id(), Arc::new(control));
-    assert_eq!(driver.act(act), Reply::Done);
-    driver
-}
+use crate::plans::{SCALE, drawn_up};
 
 // --- before anything is weighed ------------------------------------------------------------------
-
-const BENCH: &str = r#"
-[[instrument]]
-name = "scale box"
-port = "/dev/ttyUSB0"
-sheet = "a-sheet"
-[[instrument.channel]]
-name = "scale"
-role = "scale"
-d = "1 g"
-capacity = "6 kg"
-"#;
 
 fn planned(oils_g: u32) -> panroom::plan::Plan {
     let text = format!(
@@ -46,11 +21,7 @@ fn planned(oils_g: u32) -> panroom::plan::Plan {
          oil = [{{ fat = \"olive oil\", mass = \"{oils_g} g\" }}]\n\
          caustic = [{{ alkali = \"NaOH\", purity = \"98 %\" }}]\nliquid = {{ amount = \"2.5:1\" }}\n"
     );
-    let recipe = Recipe::read(Source { file: "soap.toml", text: &text }, FatTable::built_in());
-    let recipe = recipe.unwrap_or_else(|problems| panic!("{problems}"));
-    let bench = panroom::bench_file::BenchFile::read(Source { file: "bench.toml", text: BENCH });
-    let bench = bench.unwrap_or_else(|problems| panic!("{problems}"));
-    plan(&recipe, FatTable::built_in(), Some(&bench), &Options::default()).unwrap()
+    drawn_up(&text, &SCALE.replace("d = \"0.1 g\"", "d = \"1 g\""))
 }
 
 /// One step of the scale moves the superfat by two points: the batch is refused only above that.
@@ -106,7 +77,7 @@ fn pieces_lie_within_two_percent() {
             weigh.nature = Nature::Pieces;
             weigh.tolerance = Tolerance::Share(Share::from_percent(2));
         }
-        let mut driver = started(pieces);
+        let mut driver = Driver::started_from(pieces);
         driver.put(POT_G);
         driver.pour_to(POT_G + net);
         assert_eq!(driver.captured("coconut").is_some(), taken, "{net} g");
@@ -127,7 +98,7 @@ fn an_interval_of_residue_is_nothing() {
                 *mass = Mass::from_steps(mass.steps() / 5);
             }
         }
-        let mut driver = started(small);
+        let mut driver = Driver::started_from(small);
         driver.put(POT_G);
         driver.pour_to(POT_G + 20.0);
         driver.pour_to(POT_G + 60.0);
@@ -238,7 +209,7 @@ fn two_thirds_of_the_pot_are_the_most() {
     let cooking = |volume: Option<Volume>| {
         let mut roomy = control();
         roomy.pot = Some(Pot { name: "pot".to_owned(), tare: g("400"), volume });
-        let mut driver = started(roomy);
+        let mut driver = Driver::started_from(roomy);
         driver.put(POT_G);
         driver.pour_to(POT_G + 100.0);
         driver.pour_to(POT_G + 300.0);

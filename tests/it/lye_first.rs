@@ -34,10 +34,7 @@ fn turned() -> ControlRecipe {
 
 /// The lye is made, with this much more caustic than planned, and its cup is not weighed back.
 fn lye_made(more: f64) -> Driver {
-    let mut driver = Driver::new();
-    driver.run(0.5);
-    let act = Act::start(batch_id(), Arc::new(turned()));
-    assert_eq!(driver.act(act), Reply::Done);
+    let mut driver = Driver::started_from(turned());
     driver.expect_step("weigh-naoh");
     driver.put(CUP_G);
     let target = driver.target();
@@ -46,9 +43,7 @@ fn lye_made(more: f64) -> Driver {
         assert_eq!(driver.confirm(), Reply::Done, "taken long");
     }
     driver.put(0.0);
-    driver.put(JUG_G);
-    driver.pour_to(JUG_G + driver.target());
-    driver.put(0.0);
+    driver.weigh_into(JUG_G);
     driver.expect_step("dissolve");
     assert_eq!(driver.confirm(), Reply::Done);
     assert_eq!(driver.confirm(), Reply::Done);

@@ -20,6 +20,8 @@ use panroom::quantity::Mass;
 use panroom::reading::Value;
 use panroom::wire::SheetLibrary;
 
+use crate::e2e::succeed;
+
 /// Reached only when something hangs.
 const PATIENCE: Duration = Duration::from_secs(60);
 
@@ -218,6 +220,19 @@ async fn a_lot_of_base_is_an_ingredient_of_the_next_batch() {
     refused("given up", desk.start_recipe(&third, start()).await.unwrap_err());
     daemon.stop().await.unwrap();
     drop(scale);
+    // the printed plan says the same of each, and where there is no journal that nobody asked
+    let elsewhere = tempfile::tempdir().unwrap();
+    for (data, file, words) in [
+        (folder.path(), &unknown, "UNFIT: paste: no batch `1999-01-01-a` is in the ledger"),
+        (folder.path(), &second, "closed as failed"),
+        (folder.path(), &third, "was given up; it is no base"),
+        (elsewhere.path(), &third, "is not checked against the ledger: there is no journal in"),
+    ] {
+        let recipe = folder.path().join("recipes").join(format!("{}.toml", file.as_str()));
+        let plan = succeed(data, &["plan", recipe.to_str().unwrap()]);
+        let flat = plan.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(flat.contains(words), "{words}: {plan}");
+    }
 }
 
 /// Operator and lots as the journal has them.

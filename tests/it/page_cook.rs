@@ -10,30 +10,18 @@ use panroom::plan::TestValue;
 use panroom::quantity::Ph;
 
 use super::browser::Browser;
-use super::e2e::{Instruments, Served, facts, only_batch, serving_at, succeed, weighing};
+use super::e2e::{Instruments, Served, facts, hot_bar, only_batch, serving_at, succeed, weighing};
+use super::late_and_tests::METER;
 
 /// As fast as the other tests beside a browser.
 const SPEED: &str = "2";
 
 /// A short cook with one test.
-pub const SHORT: &str = r#"
-name = "Tested Bar"
-masses = "g"
-temperatures = "°C"
-superfat = "5 %"
-process = "hot"
+pub fn tested_bar() -> String {
+    hot_bar("Tested Bar", &format!("{SHORT}{METER}"))
+}
 
-[[oil]]
-fat = "olive oil"
-mass = "200 g"
-
-[[caustic]]
-alkali = "NaOH"
-
-[liquid]
-of = "water"
-amount = "2.5:1"
-
+const SHORT: &str = r#"
 [bring_together]
 oils = "38 °C to 54 °C"
 lye = "38 °C to 54 °C"
@@ -41,12 +29,6 @@ lye = "38 °C to 54 °C"
 [cook]
 keep = "71 °C to 93 °C"
 for = "10 s"
-
-[[cook.test]]
-name = "pH of a 1 % solution"
-by = "meter"
-sample = "1 g of soap in 99 g of distilled water"
-between = "9 to 10.5"
 "#;
 
 /// What this test has besides: a test that gives a word, and an addition that waits.
@@ -67,7 +49,7 @@ below = "60 °C"
 /// To the bringing together, by the pan and by commands.
 fn brought_to_combining(folder: &Path, served: &Served, bench: &Instruments) {
     let recipe = folder.join("tested-bar.toml");
-    std::fs::write(&recipe, format!("{SHORT}{MORE}")).unwrap();
+    std::fs::write(&recipe, tested_bar() + MORE).unwrap();
     succeed(folder, &["start", recipe.to_str().unwrap()]);
     bench.put(400.0);
     served.wait_phase(Phase::Pouring);

@@ -423,7 +423,7 @@ fn the_keyboard_alone_makes_a_batch() {
     let folder = folder.path();
     let bench = super::e2e::bench_in(folder);
     std::fs::create_dir(folder.join("recipes")).unwrap();
-    std::fs::write(folder.join("recipes/tested-bar.toml"), super::page_cook::SHORT).unwrap();
+    std::fs::write(folder.join("recipes/tested-bar.toml"), super::page_cook::tested_bar()).unwrap();
     let served = Served::start_at(folder, SPEED);
     let browser = Browser::new();
     browser.size(1280, 900);

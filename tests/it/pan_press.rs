@@ -18,15 +18,11 @@ fn press(driver: &mut Driver, tenths: u32) {
 }
 
 /// Pressed twice, and left until the pan has been at rest again.
-fn press_twice(driver: &mut Driver) {
+pub fn press_twice(driver: &mut Driver) {
     press(driver, 4);
     driver.run(0.5);
     press(driver, 4);
     driver.run(2.5);
-}
-
-fn asks(driver: &Driver) -> Option<Ask> {
-    driver.view().batches[0].prompt.as_ref().map(|prompt| prompt.asks.clone())
 }
 
 fn pressed(driver: &Driver) -> usize {
@@ -44,7 +40,7 @@ fn says_press(driver: &Driver) -> bool {
 
 /// What was asked is asked still, and nothing was said of a press.
 fn expect_barred(driver: &mut Driver, why: &str) {
-    let before = asks(driver);
+    let before = driver.asks();
     assert!(before.is_some() && !says_press(driver), "{why}: {before:?}");
     press_twice(driver);
     assert_eq!(pressed(driver), 0, "{why}");
@@ -56,7 +52,7 @@ fn too_long() -> Driver {
     driver.put(POT_G);
     driver.pour_to(POT_G + 110.0);
     driver.run(1.0);
-    assert!(matches!(asks(&driver), Some(Ask::TakeLong { .. })));
+    assert!(matches!(driver.asks(), Some(Ask::TakeLong { .. })));
     driver
 }
 
@@ -64,7 +60,7 @@ fn too_long() -> Driver {
 fn look_due() -> Driver {
     let mut driver = Driver::cooking();
     driver.run(600.0);
-    assert_eq!(asks(&driver), Some(Ask::Look));
+    assert_eq!(driver.asks(), Some(Ask::Look));
     driver.run(1.0);
     driver
 }
@@ -78,7 +74,7 @@ fn asked() -> Driver {
     let act = Act::start(batch_id(), Arc::new(only));
     assert_eq!(driver.act(act), Reply::Done);
     driver.run(3.0);
-    assert_eq!(asks(&driver), Some(Ask::Done));
+    assert_eq!(driver.asks(), Some(Ask::Done));
     driver
 }
 
@@ -103,7 +99,7 @@ fn a_look_is_answered_on_an_empty_pan() {
     let mut driver = look_due();
     assert!(says_press(&driver));
     press_twice(&mut driver);
-    assert_eq!((pressed(&driver), asks(&driver)), (1, None));
+    assert_eq!((pressed(&driver), driver.asks()), (1, None));
 }
 
 /// Once, three times, and a hand that stays: the question stands, and pouring on is guided again.
@@ -117,7 +113,7 @@ fn other_numbers_of_presses_answer_nothing() {
         }
         driver.run(4.0);
         assert_eq!((pressed(&driver), driver.captured("coconut")), (0, None), "{presses}");
-        assert!(matches!(asks(&driver), Some(Ask::TakeLong { .. })), "{presses}");
+        assert!(matches!(driver.asks(), Some(Ask::TakeLong { .. })), "{presses}");
     }
 }
 
@@ -144,7 +140,7 @@ fn a_choice_is_no_plain_yes() {
     driver.put(POT_G);
     driver.pour_to(POT_G + 90.0);
     driver.run(5.0);
-    assert!(matches!(asks(&driver), Some(Ask::TakeShort { .. })));
+    assert!(matches!(driver.asks(), Some(Ask::TakeShort { .. })));
     // short of an oil: leave it so, or bring all down
     expect_barred(&mut driver, "a choice");
 }
@@ -155,7 +151,7 @@ fn no_yes_about_caustic_or_lye_is_given_so() {
     let full = CUP_G + driver.target();
     driver.pour_to(full - 5.0);
     driver.run(5.0);
-    assert!(matches!(asks(&driver), Some(Ask::TakeShort { .. })));
+    assert!(matches!(driver.asks(), Some(Ask::TakeShort { .. })));
     expect_barred(&mut driver, "caustic on the pan");
     assert!(driver.facts.iter().any(|numbered| {
         let over = |alarm: &AlarmId| matches!(alarm, AlarmId::CausticOver { .. });
@@ -169,7 +165,7 @@ fn no_yes_about_caustic_or_lye_is_given_so() {
     driver.put(JUG_G);
     driver.pour_to(JUG_G + driver.target() + 10.0);
     driver.run(5.0);
-    assert!(matches!(asks(&driver), Some(Ask::TakeLong { .. })));
+    assert!(matches!(driver.asks(), Some(Ask::TakeLong { .. })));
     expect_barred(&mut driver, "caustic about");
     assert_eq!(driver.confirm(), Reply::Done);
     driver.run(3.0);
@@ -179,11 +175,11 @@ fn no_yes_about_caustic_or_lye_is_given_so() {
     expect_barred(&mut driver, "dissolved?");
     assert_eq!(driver.confirm(), Reply::Done);
     driver.run(1.0);
-    assert!(matches!(asks(&driver), Some(Ask::VesselBack { .. })));
+    assert!(matches!(driver.asks(), Some(Ask::VesselBack { .. })));
     expect_barred(&mut driver, "a vessel of caustic back");
     assert_eq!(driver.confirm(), Reply::Done);
     driver.run(1.0);
-    assert_eq!(asks(&driver), Some(Ask::Combined));
+    assert_eq!(driver.asks(), Some(Ask::Combined));
     expect_barred(&mut driver, "combined?");
 }
 
@@ -226,7 +222,7 @@ fn a_vessel_nobody_watched_and_two_questions_bar_it() {
     let mut driver = too_long();
     driver.kill_and_restart();
     driver.run(3.0);
-    assert_eq!(asks(&driver), Some(Ask::StillThere));
+    assert_eq!(driver.asks(), Some(Ask::StillThere));
     expect_barred(&mut driver, "unwatched");
 
     let mut driver = look_due();

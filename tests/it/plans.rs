@@ -3,8 +3,8 @@
 use panroom::bench_file::{self, BenchFile};
 use panroom::chemistry::{FatTable, IngredientId};
 use panroom::plan::{
-    Amount, Options, Plan, ScaleTo, Severity, StepKind, Tolerance, Vessel, plan, scaled, sheet,
-    swapped,
+    Amount, Earlier, Ledger, Options, Plan, ScaleTo, Severity, StepKind, Tolerance, Vessel, plan,
+    scaled, sheet, swapped,
 };
 use panroom::problem::Source;
 use panroom::quantity::{Mass, Share, Temperature, Volume};
@@ -47,7 +47,8 @@ caustic = [{ alkali = "NaOH", purity = "98 %" }]
 liquid = { amount = "2.5:1" }
 "#;
 
-const SCALE: &str = r#"
+/// A scale that is fit for caustic, and a pot.
+pub const SCALE: &str = r#"
 [[instrument]]
 name = "scale box"
 port = "/dev/ttyUSB0"
@@ -76,7 +77,7 @@ fn bench(text: &str) -> BenchFile {
         .unwrap_or_else(|problems| panic!("{problems}"))
 }
 
-fn drawn_up(recipe: &str, bench_text: &str) -> Plan {
+pub fn drawn_up(recipe: &str, bench_text: &str) -> Plan {
     let bench = bench(bench_text);
     plan(&read(recipe), FatTable::built_in(), Some(&bench), &Options::default())
         .unwrap_or_else(|problems| panic!("{problems}"))
@@ -152,6 +153,47 @@ fn the_demonstration_can_be_made_on_its_bench() {
         "pour",
     ];
     assert_eq!(keys, expected);
+}
+
+/// Soap of an earlier batch as an ingredient: what its batch came to stands on the sheet in every
+/// form, before anybody starts.
+#[test]
+fn the_sheet_says_what_the_ledger_says_of_a_base() {
+    let text = format!(
+        "{}\n[[addition]]\nname = \"paste\"\namount = \"50 g\"\nwhen = \"before cook\"\n\
+         base = \"2026-11-25-a\"\n",
+        recipe::EXAMPLE
+    );
+    let recipe = read(&text);
+    let knows = |earlier: Option<Earlier>| {
+        Ledger::Asked(earlier.map(|known| ("2026-11-25-a".to_owned(), known)).into_iter().collect())
+    };
+    let closed = Earlier { closed: true, ..Earlier::default() };
+    let (unfit, warned) = (Severity::Unfit, Severity::Warning);
+    let unasked = Ledger::NotAsked { why: "there is no journal in /soap".to_owned() };
+    for (ledger, severity, words) in [
+        (unasked, warned, "is not checked against the ledger: there is no journal in /soap"),
+        (knows(None), unfit, "no batch `2026-11-25-a` is in the ledger"),
+        (knows(Some(Earlier::default())), unfit, "is still open; close it first"),
+        (knows(Some(Earlier { abandoned: true, ..closed })), unfit, "was given up; it is no base"),
+        (knows(Some(closed)), warned, "nobody knows the superfat of batch"),
+        (knows(Some(Earlier { failed: true, ..closed })), warned, "was closed as failed"),
+    ] {
+        let options = Options { ledger, ..Options::default() };
+        let plan = plan(&recipe, FatTable::built_in(), None, &options).unwrap();
+        let found = plan.control.findings.iter().filter(|finding| finding.words.contains(words));
+        assert!(found.map(|finding| finding.severity).eq([severity]), "{words}");
+        assert_eq!(plan.is_unfit(), severity == unfit, "{words}");
+        let page = sheet::Sheet::of(&plan);
+        let flat = sheet::text(&page, 100).split_whitespace().collect::<Vec<_>>().join(" ");
+        let mark = if severity == unfit { "UNFIT: paste: " } else { "WARNING: paste: " };
+        assert!(flat.contains(mark) && flat.contains(words), "{flat}");
+        assert!(sheet::html(&page).contains(words), "{words}");
+        assert!(serde_json::to_string(&page).unwrap().contains(words), "{words}");
+    }
+    // where nothing is a base nothing is said of the ledger
+    let plan = plan(&read(recipe::EXAMPLE), FatTable::built_in(), None, &Options::default());
+    assert!(!graver(&plan.unwrap(), Severity::Note).contains("ledger"));
 }
 
 #[test]

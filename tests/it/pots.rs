@@ -46,6 +46,31 @@ fn target(driver: &Driver, letter: &str) -> f64 {
     pot(driver, letter).weighing.expect("something is weighed").target.mass.grams()
 }
 
+/// Both oils go into this pot, which comes to the pan and leaves it.
+fn weigh_oils(driver: &mut Driver, pot_g: f64) {
+    driver.put(pot_g);
+    driver.pour_to(pot_g + 100.0);
+    driver.pour_to(pot_g + 300.0);
+    driver.put(0.0);
+}
+
+/// Caustic and water of this batch, each in its own vessel.
+fn weigh_cup_and_jug(driver: &mut Driver, letter: &str) {
+    for vessel in [CUP_G, JUG_G] {
+        driver.put(vessel);
+        driver.pour_to(vessel + target(driver, letter));
+        driver.put(0.0);
+    }
+}
+
+/// The pan is cleared, and pot B is weighed on it as if nothing had been there.
+fn b_is_weighed_right(driver: &mut Driver) {
+    driver.put(0.0);
+    driver.put(POT_B_G);
+    driver.pour_to(POT_B_G + 100.0);
+    assert_eq!(pot(driver, "b").captures[0].net, g("100"));
+}
+
 /// Two pots are started; the scale is with the first, whose pot stands on the pan.
 fn two() -> Driver {
     let mut driver = Driver::started();
@@ -57,15 +82,8 @@ fn two() -> Driver {
 /// Pot A has all it weighs and dissolves its caustic; the scale has gone to B.
 fn a_dissolves() -> Driver {
     let mut driver = two();
-    driver.pour_to(POT_G + 100.0);
-    driver.pour_to(POT_G + 300.0);
-    driver.put(0.0);
-    driver.put(CUP_G);
-    driver.pour_to(CUP_G + target(&driver, "a"));
-    driver.put(0.0);
-    driver.put(JUG_G);
-    driver.pour_to(JUG_G + target(&driver, "a"));
-    driver.put(0.0);
+    weigh_oils(&mut driver, POT_G);
+    weigh_cup_and_jug(&mut driver, "a");
     assert_eq!(pot(&driver, "a").step, "dissolve");
     driver
 }
@@ -73,10 +91,7 @@ fn a_dissolves() -> Driver {
 /// Pot B has its oils and waits at its caustic, pot A dissolves.
 fn b_at_caustic() -> Driver {
     let mut driver = a_dissolves();
-    driver.put(POT_B_G);
-    driver.pour_to(POT_B_G + 100.0);
-    driver.pour_to(POT_B_G + 300.0);
-    driver.put(0.0);
+    weigh_oils(&mut driver, POT_B_G);
     driver
 }
 
@@ -143,10 +158,7 @@ fn an_act_moves_the_scale_and_what_was_poured_is_asked_for() {
     // A's pot is still on the pan: it is nobody's vessel now
     driver.run(10.0);
     assert_eq!(pot(&driver, "b").weighing.unwrap().phase, Phase::AwaitingVessel);
-    driver.put(0.0);
-    driver.put(POT_B_G);
-    driver.pour_to(POT_B_G + 100.0);
-    assert_eq!(pot(&driver, "b").captures[0].net, g("100"));
+    b_is_weighed_right(&mut driver);
     driver.run(3.0);
     // and back: B's pot stands there, and may not be taken for A's
     assert_eq!(take_scale(&mut driver, "a"), Reply::Done);
@@ -355,6 +367,53 @@ fn a_full_caustic_cup_is_nobodys_vessel() {
     assert_eq!((weighing.phase, weighing.net), (Phase::Taring, None));
 }
 
+/// B was filling its pot when the scale went to A, and gets it back with pot A on the pan: that
+/// the pan was clear for A says nothing for B.
+#[test]
+fn a_pan_seen_clear_for_one_is_not_clear_for_the_next() {
+    let mut driver = two();
+    driver.pour_to(POT_G + 60.0);
+    take_scale(&mut driver, "b");
+    driver.put(0.0);
+    driver.put(POT_B_G);
+    driver.pour_to(POT_B_G + 60.0);
+    assert_eq!(take_scale(&mut driver, "a"), Reply::Done);
+    driver.put(0.0);
+    driver.put(POT_G + 60.0);
+    assert_eq!(take_scale(&mut driver, "b"), Reply::Done);
+    driver.run(5.0);
+    let b = pot(&driver, "b");
+    assert!(b.sentence.contains("Take everything off the pan first"), "{}", b.sentence);
+    assert_eq!(b.prompt, None, "whose pot stands there is not asked of B");
+}
+
+/// The cup of A is asked back, and pot B, which weighs as much, stands on the pan that A gets.
+#[test]
+fn what_another_pot_left_is_not_the_cup_that_is_asked_back() {
+    let mut driver = a_dissolves();
+    driver.put(CUP_G);
+    assert_eq!(pot(&driver, "b").weighing.unwrap().phase, Phase::Pouring);
+    assert_eq!(confirm(&mut driver, "a"), Reply::Done);
+    assert_eq!(take_scale(&mut driver, "a"), Reply::Done);
+    driver.run(5.0);
+    let back = |fact: &Fact| matches!(fact, Fact::VesselBack { .. });
+    assert!(!driver.facts.iter().any(|numbered| back(&numbered.fact)));
+    driver.put(0.0);
+    driver.put(CUP_G);
+    assert!(driver.facts.iter().any(|numbered| back(&numbered.fact)));
+}
+
+/// Another scale under another name is not put in the place of the one that a batch had.
+#[test]
+fn a_batch_whose_scale_is_gone_is_given_no_other() {
+    let mut driver = Driver::started();
+    let other = Channel::new("another scale");
+    driver.setup.channels[0].channel = other.clone();
+    driver.kill_and_restart();
+    driver.run(5.0);
+    assert_eq!(driver.bench.state().leases.get(&other), None);
+}
+
 // --- restart -------------------------------------------------------------------------------------
 
 #[test]
@@ -438,6 +497,35 @@ fn a_second_probe_goes_to_the_second_pot() {
     assert_eq!(holders, [Some(id("a")), Some(id("a")), Some(id("b"))]);
 }
 
+/// The bench file has grown since the batch was begun: what is new is of the only batch there is,
+/// but no second probe for a place, none that is held in the hand, and none where there are two.
+#[test]
+fn a_new_probe_is_of_the_only_batch() {
+    for (pots, taken) in [(1, true), (2, false)] {
+        let mut driver = Driver::started();
+        if pots == 2 {
+            start(&mut driver, "b");
+        }
+        for (name, at) in
+            [("lye", ProbeAt::Lye), ("second in the pot", ProbeAt::Pot), ("stick", ProbeAt::Hand)]
+        {
+            let mut probe = driver.setup.channels[1].clone();
+            (probe.channel, probe.instrument) = (Channel::new(name), name.to_owned());
+            probe.role = Role::Probe { at, unit: TemperatureUnit::Celsius };
+            driver.setup.channels.push(probe);
+        }
+        driver.kill_and_restart();
+        let mut probe =
+            |batch, name| refused(driver.act(Act::Probe { batch, channel: Channel::new(name) }));
+        assert!(probe(id("a"), "stick").contains("say where it is"));
+        assert!(probe(id("z"), "lye").contains("no open batch has the number 2026-11-25-z"));
+        let holders: Vec<_> = driver.view().channels.into_iter().map(|c| c.holder).collect();
+        let a = Some(id("a"));
+        let lye = a.clone().filter(|_| taken);
+        assert_eq!(holders, [a.clone(), a, lye, None, None], "{pots} pots");
+    }
+}
+
 // --- the rest of a bench with several pots -------------------------------------------------------
 
 #[test]
@@ -452,10 +540,7 @@ fn closing_one_gives_the_scale_to_the_next() {
         pot(&driver, "b").sentence,
         "Take everything off the pan first: what is on it may be of pot A."
     );
-    driver.put(0.0);
-    driver.put(POT_B_G);
-    driver.pour_to(POT_B_G + 100.0);
-    assert_eq!(pot(&driver, "b").captures[0].net, g("100"));
+    b_is_weighed_right(&mut driver);
 }
 
 #[test]
@@ -466,12 +551,7 @@ fn two_pots_go_through_to_their_ends() {
         assert_eq!(confirm(&mut driver, "a"), Reply::Done);
     }
     driver.run(3.0);
-    driver.put(CUP_G);
-    driver.pour_to(CUP_G + target(&driver, "b"));
-    driver.put(0.0);
-    driver.put(JUG_G);
-    driver.pour_to(JUG_G + target(&driver, "b"));
-    driver.put(0.0);
+    weigh_cup_and_jug(&mut driver, "b");
     for letter in ["a", "a", "b", "b", "b", "b"] {
         driver.run(1.0);
         assert_eq!(confirm(&mut driver, letter), Reply::Done, "{letter}");

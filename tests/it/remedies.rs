@@ -6,21 +6,8 @@ use panroom::quantity::{Mass, Share};
 
 use crate::driver::{CUP_G, Driver, JUG_G, batch_id, g};
 
-/// All is weighed; the caustic is still dry in its cup.
-pub fn all_weighed() -> Driver {
-    let mut driver = Driver::at_caustic();
-    driver.pour_to(CUP_G + driver.target());
-    driver.put(0.0);
-    driver.put(JUG_G);
-    driver.pour_to(JUG_G + driver.target());
-    driver.put(0.0);
-    driver.expect_step("dissolve");
-    driver
-}
-
 fn dissolved() -> Driver {
-    let mut driver = all_weighed();
-    assert_eq!(driver.confirm(), Reply::Done);
+    let mut driver = Driver::dissolved();
     // the cup is not weighed back
     assert_eq!(driver.confirm(), Reply::Done);
     driver.expect_step("combine");
@@ -95,7 +82,7 @@ fn what_was_never_weighed_cannot_be_corrected_and_a_reason_is_asked_for() {
 
 #[test]
 fn still_dry_the_excess_is_spooned_out_and_dissolving_is_barred_until_then() {
-    let mut driver = all_weighed();
+    let mut driver = Driver::all_weighed();
     correct(&mut driver, "olive", "150");
     assert!(lye_heavy(&driver));
     assert_eq!(offered(&driver), [Remedy::SpoonOut, Remedy::Discard]);
@@ -319,7 +306,7 @@ fn the_question_stands_still_at_every_stage() {
 
 #[test]
 fn a_correction_of_the_caustic_leaves_its_cup_what_it_was() {
-    let mut driver = all_weighed();
+    let mut driver = Driver::all_weighed();
     // two grams more went in after all
     correct(&mut driver, "naoh", "45.0");
     assert!(lye_heavy(&driver));
@@ -331,7 +318,7 @@ fn a_correction_of_the_caustic_leaves_its_cup_what_it_was() {
 
 #[test]
 fn a_dish_of_waste_is_not_the_cup_and_a_spoonful_less_is_no_empty_pan() {
-    let mut driver = all_weighed();
+    let mut driver = Driver::all_weighed();
     correct(&mut driver, "olive", "150");
     choose(&mut driver, Remedy::SpoonOut);
     let cup = CUP_G + driver.captured("naoh").unwrap().grams();
@@ -362,14 +349,109 @@ fn a_dish_of_waste_is_not_the_cup_and_a_spoonful_less_is_no_empty_pan() {
 
 #[test]
 fn a_correction_while_something_is_taken_out_ends_it() {
-    let mut driver = all_weighed();
+    let mut driver = Driver::all_weighed();
     correct(&mut driver, "olive", "150");
     choose(&mut driver, Remedy::SpoonOut);
     driver.run(3.0);
     // the other way out stays open
-    assert_eq!(offered(&driver), [Remedy::SpoonOut, Remedy::Discard]);
+    assert_eq!(offered(&driver), [Remedy::Discard]);
     correct(&mut driver, "olive", "200");
     driver.run(1.0);
     driver.expect_step("dissolve");
     assert!(!lye_heavy(&driver));
+}
+
+/// The scale sleeps with the cup on it and calls it nought; taken off and put back, the cup holds
+/// what it held, and is spooned out to what is to be kept.
+#[test]
+fn a_scale_that_slept_while_spooning_counts_from_its_new_zero() {
+    let mut driver = Driver::all_weighed();
+    correct(&mut driver, "olive", "150");
+    choose(&mut driver, Remedy::SpoonOut);
+    let full = CUP_G + driver.captured("naoh").unwrap().grams();
+    driver.put(full);
+    driver.scale_talks = false;
+    driver.run(10.0);
+    driver.scale_talks = true;
+    let shown = |driver: &Driver| driver.view().batches[0].weighing.clone().unwrap().net;
+    driver.put(0.0);
+    assert_eq!(shown(&driver), None, "it may be the cup that is called nought");
+    driver.put(-full);
+    driver.put(0.0);
+    assert_eq!(shown(&driver).map(Mass::grams), Some(full - CUP_G));
+    driver.put(CUP_G + 36.6 - full);
+    driver.expect_step("dissolve");
+    assert_eq!(driver.captured("naoh"), Some(g("36.6")));
+}
+
+fn refused(reply: Reply) -> String {
+    match reply {
+        Reply::Refused { words, .. } => words,
+        other => panic!("{other:?}"),
+    }
+}
+
+fn begun(driver: &Driver) -> usize {
+    let chosen = driver.facts.iter();
+    chosen.filter(|numbered| matches!(numbered.fact, Fact::RemedyChosen { .. })).count()
+}
+
+/// Begun again with a part of the lye poured off, what is out would pass for water that has left:
+/// too little of the rest would be kept, or the jug not be known any more.
+#[test]
+fn a_remedy_under_way_is_not_offered_again() {
+    let mut driver = dissolved();
+    correct(&mut driver, "olive", "180");
+    let masses = driver.bench.state().batches[&batch_id()].masses();
+    let lye = masses[&"naoh".into()].grams() + masses[&"water".into()].grams();
+    choose(&mut driver, Remedy::UsePart);
+    driver.put(JUG_G + lye);
+    let keep = driver.weighing_target().grams();
+    driver.put(JUG_G + keep + 2.0);
+    assert_eq!(offered(&driver), [Remedy::Discard]);
+    let under_way = "Under way: use only a part of the lye. Go on with it.";
+    let prompt = driver.view().batches[0].prompt.clone().unwrap();
+    assert!(prompt.words.contains(under_way), "{}", prompt.words);
+    assert!(prompt.question.ends_with(under_way), "{}", prompt.question);
+    assert_eq!(prompt.answers.len(), 1, "{:?}", prompt.answers);
+    let alarm = driver.view().alarms.into_iter().next().expect("there is too much caustic");
+    assert!(alarm.words.contains(under_way), "{}", alarm.words);
+    assert!(!alarm.words.contains("pour nothing"), "it is being poured off: {}", alarm.words);
+    // asked for, the question is the same
+    assert_eq!(driver.act(Act::AskRemedy { batch: batch_id() }), Reply::Done);
+    assert_eq!(offered(&driver), [Remedy::Discard]);
+    for remedy in [Remedy::UsePart, Remedy::Restore, Remedy::SpoonOut] {
+        let words = refused(choose(&mut driver, remedy));
+        assert!(words.starts_with("under way already: use only a part of the lye"), "{words}");
+    }
+    assert_eq!((begun(&driver), driver.weighing_target().grams()), (1, keep));
+    driver.put(JUG_G + keep);
+    driver.expect_step("combine");
+    assert!(!lye_heavy(&driver));
+    assert!((superfat(&driver) - 0.05).abs() < 0.002, "{}", superfat(&driver));
+}
+
+/// "Leave it" while it is being made would stand on record beside a lye that goes in all the same.
+#[test]
+fn a_small_lye_under_way_is_not_asked_about_again() {
+    let mut driver = Driver::cooking();
+    correct(&mut driver, "naoh", "38");
+    let ask = Act::AskRemedy { batch: batch_id() };
+    let offers =
+        |driver: &Driver| driver.view().batches[0].offers.iter().any(|offer| offer.act == ask);
+    assert!(offers(&driver));
+    driver.act(ask.clone());
+    choose(&mut driver, Remedy::SmallLye);
+    driver.put(20.0);
+    assert!(!offers(&driver));
+    let words = refused(driver.act(ask.clone()));
+    assert!(words.starts_with("under way already: add a small lye made apart"), "{words}");
+    assert_eq!((begun(&driver), driver.weighing_target()), (1, g("5.0")));
+    // its cup is over its guard: that is spooned out all the same
+    driver.pour_to(20.0 + 6.0);
+    assert!(driver.caustic_over());
+    assert_eq!(offered(&driver), [Remedy::SpoonOut, Remedy::Discard]);
+    assert_eq!(choose(&mut driver, Remedy::SpoonOut), Reply::Done);
+    driver.put(20.0 + 5.0);
+    assert!(!driver.caustic_over());
 }

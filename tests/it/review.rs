@@ -129,16 +129,12 @@ fn weigh_oils(driver: &mut Driver) {
 }
 
 fn weigh_lye(driver: &mut Driver) {
-    driver.put(CUP_G);
-    driver.pour_to(CUP_G + driver.target());
-    driver.put(0.0);
+    driver.weigh_into(CUP_G);
     weigh_water(driver);
 }
 
 fn weigh_water(driver: &mut Driver) {
-    driver.put(JUG_G);
-    driver.pour_to(JUG_G + driver.target());
-    driver.put(0.0);
+    driver.weigh_into(JUG_G);
 }
 
 /// Dissolved and combined, both vessels back on the pan with so much left in them.
@@ -156,9 +152,7 @@ fn combine(driver: &mut Driver, in_cup: f64, in_jug: f64) {
 }
 
 fn glycerin_and_pour(driver: &mut Driver) {
-    driver.put(JUG_G);
-    driver.pour_to(JUG_G + driver.target());
-    driver.put(0.0);
+    driver.weigh_into(JUG_G);
     driver.expect_step("pour");
     driver.confirm();
 }

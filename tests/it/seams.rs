@@ -9,7 +9,7 @@ use panroom::chemistry::DissolveVerdict;
 use panroom::quantity::{Mass, Moment, Span, Temperature};
 use panroom::reading::Channel;
 
-use crate::bench::{dissolving_with, judged};
+use crate::dissolving::{dissolving_with, judged};
 use crate::driver::{CUP_G, Driver, JUG_G, batch_id, control, g};
 
 fn sentence(driver: &Driver) -> String {
@@ -35,7 +35,7 @@ fn invariant_2_an_over_pour_in_doubt_says_the_way_out() {
         assert!(driver.caustic_over());
         away_for_20_s(&mut driver);
         driver.put(full + moved);
-        assert_eq!(driver.view().batches[0].weighing.as_ref().unwrap().phase, Phase::Over);
+        assert_eq!(driver.phase(), Phase::Over);
         assert!(sentence(&driver).contains("take everything off the pan"), "{}", sentence(&driver));
         driver.put(moved);
         driver.put(full + moved);
@@ -110,9 +110,7 @@ fn what_was_read_before_the_step_is_no_peak() {
     assert_eq!(driver.act(measured), Reply::Done);
     driver.pour_to(CUP_G + driver.target());
     driver.put(0.0);
-    driver.put(JUG_G);
-    driver.pour_to(JUG_G + driver.target());
-    driver.put(0.0);
+    driver.weigh_into(JUG_G);
     driver.expect_step("dissolve");
     driver.run(1.0);
     assert_eq!(driver.view().batches[0].lye, None, "nothing declared, nothing expected");

@@ -52,17 +52,13 @@ fn noticed(driver: &Driver, wanted: impl Fn(&Notice) -> bool) -> bool {
         .any(|numbered| matches!(&numbered.fact, Fact::Noticed { notice, .. } if wanted(notice)))
 }
 
-fn phase(driver: &Driver) -> Phase {
-    driver.view().batches[0].weighing.as_ref().unwrap().phase
-}
-
 /// 90 g rest on the pan; the key is pressed; 3.17 oz and then more are poured by the display.
 #[test]
 fn invariant_14_the_unit_key_bars_capture() {
     let mut driver = at_caustic();
     pours(&mut driver, CUP_G, CUP_G + 40.0);
     says(&mut driver, "90.0", 3.0);
-    assert_eq!(phase(&driver), Phase::Pouring);
+    assert_eq!(driver.phase(), Phase::Pouring);
     says(&mut driver, "3.2", 1.0);
     assert!(noticed(&driver, |notice| matches!(notice, Notice::UnitSuspected { .. })));
     // as far as the target by the display, and a rest there
@@ -75,7 +71,7 @@ fn invariant_14_the_unit_key_bars_capture() {
     // back to grams: 12 oz were 340 g
     says(&mut driver, "340.2", 5.0);
     assert_eq!(driver.captured("naoh"), None);
-    assert_eq!(phase(&driver), Phase::ZeroDoubted, "nobody saw what happened meanwhile");
+    assert_eq!(driver.phase(), Phase::ZeroDoubted, "nobody saw what happened meanwhile");
 }
 
 #[test]
@@ -86,7 +82,7 @@ fn invariant_14_pressed_and_pressed_back_goes_on() {
     says(&mut driver, "3.17", 3.0);
     assert!(noticed(&driver, |n| matches!(n, Notice::DecimalsChanged { from: 1, to: 2 })));
     says(&mut driver, "90.0", 5.0);
-    assert_eq!(phase(&driver), Phase::Pouring);
+    assert_eq!(driver.phase(), Phase::Pouring);
     pours(&mut driver, 90.0, 93.0);
     says(&mut driver, "93.0", 5.0);
     assert_eq!(driver.captured("naoh"), Some(g("43")));
@@ -99,7 +95,7 @@ fn invariant_14_decimals_that_change_on_an_empty_pan_bar_the_tare() {
     says(&mut driver, "0.0", 3.0);
     says(&mut driver, "0.00", 3.0);
     says(&mut driver, "14.11", 3.0);
-    assert_ne!(phase(&driver), Phase::Pouring, "400 g of pot are no 14 g");
+    assert_ne!(driver.phase(), Phase::Pouring, "400 g of pot are no 14 g");
     for number in ["20.00", "60.00", "114.00"] {
         says(&mut driver, number, 1.0);
     }
@@ -110,7 +106,7 @@ fn invariant_14_decimals_that_change_on_an_empty_pan_bar_the_tare() {
     says(&mut driver, "400.0", 4.0);
     says(&mut driver, "0.0", 4.0);
     says(&mut driver, "400.0", 4.0);
-    assert_eq!(phase(&driver), Phase::Pouring);
+    assert_eq!(driver.phase(), Phase::Pouring);
     assert_eq!(driver.view().batches[0].weighing.as_ref().unwrap().net, Some(Mass::ZERO));
 }
 
@@ -129,5 +125,5 @@ fn invariant_14_a_unit_on_the_wire_is_an_event() {
     driver.input(&Input::Reading(Reading { channel, at, value: Some(value), status }));
     let (from, to) = (MassUnit::Gram, MassUnit::Ounce);
     assert!(noticed(&driver, |notice| *notice == Notice::UnitChanged { from, to }));
-    assert_eq!(phase(&driver), Phase::Pouring);
+    assert_eq!(driver.phase(), Phase::Pouring);
 }

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use panroom::bench::{
-    Act, Ask, CaptureHow, Fact, KnownVessel, Misfit, Numbered, PromptId, Recognised, Reply,
+    Act, Ask, CaptureHow, Fact, KnownVessel, Misfit, Numbered, Phase, PromptId, Recognised, Reply,
     SessionOpened, Settings,
 };
 use panroom::bench_file::{Material, Purpose};
@@ -199,6 +199,30 @@ fn until_it_is_said_which_nothing_is_captured() {
     assert!(matches!(asked(&driver), Some((again, _)) if again != prompt));
 }
 
+/// No load can be believed while the zero is in doubt, so no vessel is known by it either.
+#[test]
+fn a_zero_in_doubt_goes_before_the_question_of_the_vessel() {
+    for vessels in [bowl_near_the_cup("50.5"), register()] {
+        let mut driver = at_caustic(vessels);
+        let alone = driver.bench.state().setup_ref().unwrap().vessels.len() == 3;
+        let there = if alone { JUG_G } else { CUP_G };
+        driver.put(there);
+        assert!(asked(&driver).is_some());
+        driver.scale_talks = false;
+        driver.run(10.0);
+        driver.scale_talks = true;
+        // as much lighter or heavier as still passes for the same vessel
+        driver.put(there + 0.8);
+        let batch = driver.view().batches[0].clone();
+        assert_eq!(batch.weighing.unwrap().phase, Phase::ZeroDoubted);
+        assert!(batch.sentence.contains("take everything off the pan"), "{}", batch.sentence);
+        assert_eq!((asked(&driver), tared(&driver).0.as_str()), (None, "weigh-olive"));
+        driver.put(0.0);
+        driver.put(there);
+        assert!(asked(&driver).is_some(), "asked again, of a load that can be believed");
+    }
+}
+
 #[test]
 fn the_answer_names_the_vessel_and_its_question() {
     let mut driver = at_caustic(bowl_near_the_cup("50.5"));
@@ -208,10 +232,10 @@ fn the_answer_names_the_vessel_and_its_question() {
     let act = |vessel: &str| Act::Vessel { prompt, vessel: vessel.to_owned() };
     assert_eq!(
         answers.iter().map(|answer| answer.act.clone()).collect::<Vec<_>>(),
-        [act("the white cup"), act("the bowl")]
+        [act("the white cup"), act("the bowl"), act("another")]
     );
     let words = refused(driver.confirm());
-    assert_eq!(words, "it may be the white cup or the bowl; say which");
+    assert_eq!(words, "it may be the white cup or the bowl; say which, or `another`");
     assert_eq!(refused(driver.act(act("the jug"))), words);
     assert_eq!(driver.act(act(" The White Cup ")), Reply::Done);
     assert_eq!(name(&driver).as_deref(), Some("the white cup"));
@@ -219,6 +243,44 @@ fn the_answer_names_the_vessel_and_its_question() {
     assert!(refused(driver.act(act("the bowl"))).contains("answered otherwise"));
     driver.pour_to(CUP_G + driver.target());
     assert!(driver.captured("naoh").is_some());
+}
+
+/// Two of the register weigh alike, and a third that nobody registered stands there.
+#[test]
+fn what_weighs_like_two_may_be_neither() {
+    for (material, words) in [
+        (Material::StainlessSteel, "It is another vessel, one that is not registered"),
+        (Material::Aluminium, "It is another vessel, of a material that lye does not attack"),
+    ] {
+        let mut vessels = register();
+        vessels.push(vessel("the bowl", Purpose::Cup, "50.5", material));
+        let mut driver = at_caustic(vessels);
+        driver.put(CUP_G);
+        let prompt = driver.view().batches[0].prompt.clone().unwrap();
+        assert!(prompt.words.contains("say that it is another (another)"), "{}", prompt.words);
+        let answer = prompt.answers.last().unwrap().clone();
+        assert_eq!((answer.words.as_str(), answer.hold), (words, true));
+        let another = answer.act;
+        // poured into meanwhile, it would be tared away
+        driver.put(CUP_G + 2.0);
+        assert!(refused(driver.act(another.clone())).starts_with("another vessel stands there"));
+        driver.put(CUP_G);
+        assert_eq!(driver.act(another.clone()), Reply::Done);
+        assert_eq!(driver.act(another), Reply::AlreadyDone);
+        assert_eq!((tared(&driver).0.as_str(), name(&driver)), ("weigh-naoh", None));
+        assert_eq!(said(&driver), ("another".into(), Some("the white cup or the bowl".into())));
+        driver.pour_to(CUP_G + driver.target());
+        assert!(driver.captured("naoh").is_some());
+    }
+}
+
+/// What the operator said of the vessel, and which it is not.
+fn said(driver: &Driver) -> (String, Option<String>) {
+    let said = driver.facts.iter().rev().find_map(|numbered| match &numbered.fact {
+        Fact::VesselSaid { vessel, not, .. } => Some((vessel.clone(), not.clone())),
+        _ => None,
+    });
+    said.expect("it was said which vessel it is")
 }
 
 #[test]
@@ -338,9 +400,7 @@ fn no_yes_puts_caustic_into_what_it_attacks() {
 /// At the water's jug: the pot and the caustic are weighed.
 fn at_water(vessels: Vec<KnownVessel>) -> Driver {
     let mut driver = at_caustic(vessels);
-    driver.put(CUP_G);
-    driver.pour_to(CUP_G + driver.target());
-    driver.put(0.0);
+    driver.weigh_into(CUP_G);
     driver.expect_step("weigh-water");
     driver
 }
@@ -411,11 +471,7 @@ fn a_guess_by_weight_is_corrected_by_saying_it_is_another() {
     assert_eq!(driver.act(another.clone()), Reply::Done);
     assert_eq!(driver.act(another), Reply::AlreadyDone);
     assert_eq!((tared(&driver).0.as_str(), tared(&driver).1), ("weigh-naoh", None));
-    let said = driver.facts.iter().find_map(|numbered| match &numbered.fact {
-        Fact::VesselSaid { vessel, not, .. } => Some((vessel.clone(), not.clone())),
-        _ => None,
-    });
-    assert_eq!(said, Some(("another".to_owned(), Some("the bowl".to_owned()))));
+    assert_eq!(said(&driver), ("another".to_owned(), Some("the bowl".to_owned())));
     driver.pour_to(80.0 + driver.target());
     assert!(driver.captured("naoh").is_some());
 }

@@ -9,15 +9,18 @@ use std::sync::{Arc, Mutex};
 use std::thread::JoinHandle;
 use std::time::Duration;
 
-use panroom::bench::{Act, Fact, Input, Order, Phase, Reply, ZeroCame};
+use panroom::bench::{
+    Act, Ask, BackVerdict, BatchId, Fact, Input, Order, Outcome, Phase, Remedy, Reply, ZeroCame,
+};
 use panroom::demo::SimPort;
 use panroom::quantity::Mass;
 use panroom::reading::{Channel, Status};
 
 use crate::browser::Browser;
-use crate::driver::{CUP_G, Driver, POT_G, g};
+use crate::driver::{CUP_G, Driver, JUG_G, POT_G, batch_id, control, g};
 use crate::e2e::{Served, panroom, run, succeed};
 use crate::instruments::until_it_ends;
+use crate::pan_press::press_twice;
 
 // --- the law -------------------------------------------------------------------------------------
 
@@ -111,7 +114,7 @@ fn the_silence_of_a_scale_that_takes_its_zero_is_no_doubt() {
     driver.put(0.0);
     assert_eq!(came(&driver), Some(ZeroCame::Taken));
     driver.put(POT_G + 100.0);
-    assert_eq!(driver.view().batches[0].weighing.as_ref().unwrap().phase, Phase::Pouring);
+    assert_eq!(driver.phase(), Phase::Pouring);
     assert_eq!(doubts(&driver), 0);
 }
 
@@ -191,7 +194,7 @@ fn a_scale_that_does_not_obey_is_told_of_and_the_books_stay() {
     assert_eq!(said, Some(Some(g("0.9"))));
     assert!(zeros(&driver).is_empty());
     driver.put(POT_G + 100.0);
-    assert_eq!(driver.view().batches[0].weighing.as_ref().unwrap().phase, Phase::Pouring);
+    assert_eq!(driver.phase(), Phase::Pouring);
 }
 
 /// A pot put down too early: the scale may be about to call it nothing, so it is not counted, and
@@ -237,6 +240,23 @@ fn a_zero_that_was_obeyed_unseen_is_in_doubt_until_the_pan_is_bare() {
     driver.run(10.0);
     assert_eq!(came(&driver), Some(ZeroCame::InDoubt));
     assert!(!tared(&driver), "the pot would be wrong by 150 g");
+    driver.put(0.0);
+    assert_eq!(zeros(&driver), [g("0")]);
+    olive_is_weighed_right(&mut driver, POT_G + 100.0);
+}
+
+/// Bare, and yet 30 d, 3.0 g on this scale, above nought: that might be a vessel, so only the
+/// scale's own zero key leads on, and the screen says so.
+#[test]
+fn in_doubt_with_a_weight_on_a_bare_pan_the_zero_key_is_the_way_out() {
+    let mut driver = obeyed_unseen();
+    driver.run(10.0);
+    driver.put(3.0);
+    driver.put(POT_G + 103.0);
+    driver.put(3.0);
+    assert_eq!(came(&driver), Some(ZeroCame::InDoubt), "a vessel on and off does not help");
+    let sentence = driver.view().batches[0].sentence.clone();
+    assert!(sentence.contains("shows a weight: press the scale's own zero key"), "{sentence}");
     driver.put(0.0);
     assert_eq!(zeros(&driver), [g("0")]);
     olive_is_weighed_right(&mut driver, POT_G + 100.0);
@@ -314,6 +334,142 @@ fn a_restart_finds_the_zero_that_was_taken() {
     driver.kill_and_restart();
     assert_eq!(came(&driver), None, "what was under way is forgotten");
     assert_eq!(zeros(&driver), [g("0")]);
+}
+
+// --- the command is on its way: what else reads the pan waits too ------------------------------------
+
+fn start_b(driver: &mut Driver) -> BatchId {
+    let other = BatchId("2026-11-25-b".to_owned());
+    assert_eq!(driver.act(Act::start(other.clone(), Arc::new(control()))), Reply::Done);
+    other
+}
+
+fn abandon(driver: &mut Driver, batch: BatchId) {
+    let close = Act::Close { batch, outcome: Outcome::Abandoned, note: String::new() };
+    assert_eq!(driver.act(close), Reply::Done);
+}
+
+/// The batch of a cup with caustic was given up. Somebody puts the cup back while the scale takes
+/// its zero, which calls it nought: that pan is not clear, and no other batch gets the scale.
+#[test]
+fn nought_in_doubt_is_no_pan_clear_of_caustic() {
+    let mut driver = Driver::at_caustic();
+    driver.pour_without_rest(CUP_G + 20.0);
+    abandon(&mut driver, batch_id());
+    driver.put(0.0);
+    assert_eq!(driver.act(zero()), Reply::Done);
+    driver.load = CUP_G + 20.0;
+    driver.run(1.0);
+    driver.put(0.0);
+    let other = start_b(&mut driver);
+    let holder = |driver: &Driver| driver.bench.state().leases.get(&Channel::new("scale")).cloned();
+    assert_eq!((came(&driver), holder(&driver)), (Some(ZeroCame::Asked), None));
+    driver.run(10.0);
+    assert_eq!((came(&driver), holder(&driver)), (Some(ZeroCame::InDoubt), None));
+    // all comes off: what the empty pan reads is the zero, and the scale is free
+    driver.put(-(CUP_G + 20.0));
+    assert_eq!((came(&driver), holder(&driver)), (Some(ZeroCame::Taken), Some(other)));
+}
+
+/// The emptied cup comes back before anybody knows what the scale counts from: what it reads says
+/// nothing of what is left in it, neither by itself nor with a yes.
+#[test]
+fn no_cup_is_weighed_back_on_a_zero_in_doubt() {
+    let back = |driver: &Driver| {
+        driver.facts.iter().find_map(|numbered| match numbered.fact {
+            Fact::VesselBack { verdict, .. } => Some(verdict),
+            _ => None,
+        })
+    };
+    for yes in [false, true] {
+        let mut driver = Driver::dissolved();
+        driver.put(0.0);
+        assert_eq!(driver.act(zero()), Reply::Done);
+        driver.put(CUP_G);
+        assert_eq!((came(&driver), back(&driver)), (Some(ZeroCame::Asked), None));
+        driver.run(10.0);
+        assert_eq!((came(&driver), back(&driver)), (Some(ZeroCame::InDoubt), None));
+        if yes {
+            assert_eq!(driver.confirm(), Reply::Done);
+            assert_eq!(back(&driver), Some(BackVerdict::Unknown));
+            continue;
+        }
+        driver.put(0.0);
+        driver.put(CUP_G);
+        assert_eq!(back(&driver), Some(BackVerdict::Whole));
+    }
+}
+
+/// No batch has the scale: the last that did was given up, and a look at the cook of the other is
+/// due. What two presses lean on may be a load that the scale calls nought: while the command is
+/// on its way, and after a silence.
+#[test]
+fn two_presses_are_no_yes_while_the_zero_may_move() {
+    for (told, silent, yes) in [(false, 0.0, true), (true, 0.0, false), (false, 3.5, false)] {
+        let mut driver = Driver::cooking();
+        let other = start_b(&mut driver);
+        driver.run(1.0);
+        assert_eq!(driver.bench.state().leases.get(&Channel::new("scale")), Some(&other));
+        abandon(&mut driver, other);
+        driver.put(0.9);
+        driver.run(600.0);
+        assert_eq!(driver.asks(), Some(Ask::Look));
+        if told {
+            assert_eq!(driver.act(zero()), Reply::Done);
+        }
+        driver.scale_talks = false;
+        driver.run(silent);
+        driver.scale_talks = true;
+        // whatever alarm the silence raised is gone and acknowledged
+        driver.run(2.5);
+        for alarm in driver.view().alarms {
+            driver.act(Act::Acknowledge { alarm: alarm.alarm });
+        }
+        assert!(driver.view().alarms.is_empty());
+        press_twice(&mut driver);
+        assert_eq!(driver.asks().is_none(), yes, "told {told}, {silent} s of silence");
+        assert_eq!(came(&driver), told.then_some(ZeroCame::Asked));
+    }
+}
+
+/// The books are at -100 g. The scale is silent until the jug with the lye stands on it, shows it,
+/// and calls it nought: nothing has been taken off the pan.
+#[test]
+fn a_jug_that_is_called_nought_is_no_pan_emptied() {
+    let mut driver = between_oils();
+    driver.put(-100.0);
+    for (vessel, holds) in [(POT_G, 100.0), (CUP_G, 0.0), (JUG_G, 0.0)] {
+        let stands = vessel + holds - 100.0;
+        driver.put(stands);
+        driver.pour_to(stands + driver.target());
+        driver.put(-100.0);
+    }
+    for _ in 0..2 {
+        assert_eq!(driver.confirm(), Reply::Done, "dissolved, and the cup is not weighed back");
+    }
+    let (reason, batch, ingredient) = ("misread".to_owned(), batch_id(), "olive".into());
+    let correct = Act::Correct { batch, ingredient, mass: g("180"), reason };
+    assert_eq!(driver.act(correct), Reply::Done);
+    driver.run(2.5);
+    assert_eq!(driver.act(zero()), Reply::Done);
+    let prompt = driver.view().batches[0].prompt.clone().unwrap().prompt;
+    assert_eq!(driver.act(Act::Choose { prompt, remedy: Remedy::UsePart }), Reply::Done);
+    assert_eq!(driver.phase(), Phase::TakingOut);
+    driver.scale_talks = false;
+    driver.run(3.1);
+    driver.scale_talks = true;
+    let lye = driver.captured("naoh").unwrap() + driver.captured("water").unwrap();
+    let jug = JUG_G + lye.grams();
+    driver.load = jug - 100.0;
+    driver.run(2.2);
+    driver.load = 0.0;
+    driver.run(2.2);
+    assert_eq!((came(&driver), zeros(&driver)), (Some(ZeroCame::Asked), vec![g("-100")]));
+    driver.run(3.0);
+    assert_eq!((came(&driver), zeros(&driver)), (Some(ZeroCame::InDoubt), vec![g("-100")]));
+    driver.put(-jug);
+    assert_eq!(came(&driver), Some(ZeroCame::Taken));
+    assert_eq!(zeros(&driver), [-(g(&JUG_G.to_string()) + lye)]);
 }
 
 // --- the real daemon -------------------------------------------------------------------------------

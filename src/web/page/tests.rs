@@ -149,3 +149,31 @@ async fn guessing_is_stopped_after_a_few_tries_even_for_the_right_code() {
     assert_eq!((late.status, late.cookie.as_str()), (429, ""));
     house.daemon.stop().await.unwrap();
 }
+
+/// Whoever looks at the sheet, or is about to start, reads there what the ledger says of a base.
+#[tokio::test(flavor = "multi_thread")]
+async fn the_sheet_and_the_start_say_what_the_ledger_says_of_a_base() {
+    let house = House::new().await;
+    let plain = crate::recipe::EXAMPLE.replace("pot = \"big pot\"", "");
+    let text = format!(
+        "{plain}\n[[addition]]\nname = \"paste\"\namount = \"50 g\"\nwhen = \"before cook\"\n\
+         base = \"1999-01-01-a\"\n"
+    );
+    let plain = house.daemon.desk.add_recipe("Plain".to_owned(), plain).await.unwrap();
+    let based = house.daemon.desk.add_recipe("Based".to_owned(), text).await.unwrap();
+    let cookie = house.show(house.gate.access.code()).await.cookie;
+    let paired = [("cookie", cookie.split(';').next().unwrap()), BROWSER];
+    for page in ["sheet", "start"] {
+        let get = |file: &str| format!("/recipes/{file}/{page}");
+        let of_base = house.ask("GET", &get(based.as_str()), &paired, "").await;
+        let words = "no batch `1999-01-01-a` is in the ledger";
+        assert!(of_base.status == 200 && of_base.body.contains(words), "{}", of_base.body);
+        let of_none = house.ask("GET", &get(plain.as_str()), &paired, "").await;
+        assert!(of_none.status == 200 && !of_none.body.contains("ledger:"), "{}", of_none.body);
+        if page == "start" {
+            let starts = |answer: &Answer| answer.body.contains(">Start this batch</button>");
+            assert!(!starts(&of_base) && starts(&of_none));
+        }
+    }
+    house.daemon.stop().await.unwrap();
+}

@@ -84,7 +84,7 @@ struct Granted {
     wrong: Vec<String>,
 }
 
-fn grant(desk: &Desk, recipe: &Recipe, wish: &Wish) -> Granted {
+async fn grant(desk: &Desk, recipe: &Recipe, wish: &Wish) -> Granted {
     let fats = FatTable::built_in();
     let mut granted = Granted { plan: None, wrong_to: None, wrong_swap: None, wrong: Vec::new() };
     let swap = Alterations { swap: wish.swaps(), ..Alterations::default() };
@@ -96,7 +96,9 @@ fn grant(desk: &Desk, recipe: &Recipe, wish: &Wish) -> Granted {
         Err(error) => granted.wrong_to = Some(layout::sentence(&error.to_string())),
         Ok(recipe) => {
             let bench = desk.bench_file();
-            match plan::plan(&recipe, fats, Some(&bench), &plan::Options::default()) {
+            let ledger = desk.ledger_for(&recipe).await;
+            let options = plan::Options { ledger, ..plan::Options::default() };
+            match plan::plan(&recipe, fats, Some(&bench), &options) {
                 Ok(plan) => granted.plan = Some(plan),
                 Err(problems) => granted.wrong = problems.0.iter().map(edit::words_of).collect(),
             }
@@ -112,7 +114,7 @@ async fn show(
 ) -> Result<Markup, Failure> {
     let file = file_name(&file)?;
     let recipe = good(&door.desk, &file).await?;
-    Ok(view(&file, &recipe, &wish, &grant(&door.desk, &recipe, &wish)))
+    Ok(view(&file, &recipe, &wish, &grant(&door.desk, &recipe, &wish).await))
 }
 
 /// Keeps the altered recipe as a file of its own, remarks and all.
@@ -124,7 +126,7 @@ async fn keep(
     let file = file_name(&file)?;
     let shelved = shelved(&door.desk, &file).await?;
     let recipe = good(&door.desk, &file).await?;
-    let granted = grant(&door.desk, &recipe, &wish);
+    let granted = grant(&door.desk, &recipe, &wish).await;
     let Some(plan) = &granted.plan else {
         return Ok(view(&file, &recipe, &wish, &granted).into_response());
     };

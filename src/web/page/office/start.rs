@@ -94,7 +94,9 @@ async fn shown(
     let recipe =
         wish.alterations().apply(&recipe, fats).map_err(|error| refused(error.to_string()))?;
     let bench = door.desk.bench_file();
-    let plan = plan::plan(&recipe, fats, Some(&bench), &plan::Options::default());
+    let ledger = door.desk.ledger_for(&recipe).await;
+    let options = plan::Options { ledger, ..plan::Options::default() };
+    let plan = plan::plan(&recipe, fats, Some(&bench), &options);
     let mut why_not: Vec<String> = Vec::new();
     if bench.scale().is_none() {
         why_not.push("no scale is set up; see Instruments".to_owned());

@@ -52,9 +52,10 @@ pub const fn words(came: Option<ZeroCame>) -> Option<&'static str> {
         None => None,
         Some(ZeroCame::Asked) => Some("takes its zero: leave the pan alone"),
         Some(ZeroCame::Taken) => Some("was set to zero"),
-        Some(ZeroCame::InDoubt) => {
-            Some("may have another zero: clear the pan; if it is bare, put a vessel on and off")
-        }
+        Some(ZeroCame::InDoubt) => Some(
+            "may have another zero: clear the pan; if it is bare and shows a weight, press its own \
+                  zero key; if it shows nought, put a vessel on and off",
+        ),
         Some(ZeroCame::NotTaken) => Some("did not take the zero: clear the pan and ask again"),
     }
 }
