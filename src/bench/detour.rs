@@ -81,7 +81,7 @@ impl Batch {
             weighing.lifted = weighing.tare.is_some();
             weighing.displaced = weighing.lifted;
         }
-        if self.said_dissolved {
+        if self.said_dissolved || self.said_combined {
             // a small lye was made and used up
             self.caustic_out = false;
         }

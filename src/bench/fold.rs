@@ -227,7 +227,11 @@ impl Batch {
     fn finish_step(&mut self) {
         match self.step().map(|step| &step.kind) {
             Some(StepKind::Dissolve) => self.caustic_out = false,
-            Some(StepKind::Combine { .. }) => self.pot_gross = None,
+            Some(StepKind::Combine { .. }) => {
+                self.pot_gross = None;
+                // a stock lye is never dissolved
+                self.caustic_out = false;
+            }
             _ => {}
         }
         if self.detour.is_some() {

@@ -8,7 +8,8 @@ use crate::plan::Amount;
 use crate::quantity::Mass;
 
 impl Batch {
-    /// What was planned of every fat and acid, in the order of work.
+    /// What was planned of every fat and acid, in the order of work; of oils in the pot, what there
+    /// is by the operator's word.
     pub fn planned(&self) -> Masses {
         let fixed = |amount: &Amount| match amount {
             Amount::Fixed(mass) | Amount::AfterLye(mass) => Some(*mass),
@@ -18,7 +19,8 @@ impl Batch {
         let mut planned = Masses::new();
         for weigh in self.control.weighings() {
             if let Some(mass) = fixed(&weigh.amount) {
-                planned.insert(weigh.ingredient.clone(), mass);
+                let said = self.in_pot.get(&weigh.ingredient).map(|(mass, _)| *mass);
+                planned.insert(weigh.ingredient.clone(), said.unwrap_or(mass));
             }
         }
         let fats: Mass = planned.iter().filter(|(id, _)| of_fats(id)).map(|(_, mass)| *mass).sum();
@@ -48,13 +50,14 @@ impl Batch {
         masses
     }
 
-    /// The same without fats that are not weighed yet: what is left for them to take up.
-    pub fn foreseen_acids(&self) -> Masses {
+    /// The same without fats that are still to be weighed: what is left for them to take up.
+    pub fn without_fats_to_come(&self) -> Masses {
         let weighed = self.masses();
         let mut masses = self.foreseen();
         let is_acid =
             |id: &IngredientId| self.control.formula.acids.iter().any(|acid| &acid.id == id);
-        masses.retain(|id, _| weighed.contains_key(id) || is_acid(id));
+        let is_there = |id: &IngredientId| weighed.contains_key(id) || self.in_pot.contains_key(id);
+        masses.retain(|id, _| is_there(id) || is_acid(id));
         masses
     }
 

@@ -27,9 +27,11 @@ pub fn doubt_of(net: Mass, said: Option<Mass>, scale: Option<&ScaleFacts>) -> Ma
 impl Batch {
     /// The half-width of each mass that no scale of this bench weighed.
     pub fn by_hand(&self, scale: &ScaleFacts) -> Masses {
+        let in_pot = self.in_pot.iter().map(|(id, (mass, said))| (id, *mass, *said));
         let declared = self.captures.values().filter(|c| c.how == CaptureHow::ByHand);
-        let doubt = |c: &super::batch::Capture| doubt_of(c.net, c.doubt, Some(scale));
-        declared.map(|capture| (capture.ingredient.clone(), doubt(capture))).collect()
+        // an oil whose turn has come is on record as it stands now
+        let declared = in_pot.chain(declared.map(|c| (&c.ingredient, c.net, c.doubt)));
+        declared.map(|(id, net, said)| (id.clone(), doubt_of(net, said, Some(scale)))).collect()
     }
 }
 

@@ -65,7 +65,7 @@ pub use in_pot::{BY_HAND_DOUBT, doubt_of};
 pub use input::{Act, Input, JournalStatus};
 pub use law::{Bench, Order, Output, Reply};
 pub use senses::allowed_age;
-pub use settings::Settings;
+pub use settings::{CAUSTIC_PERIOD_MAX, Settings};
 pub use setup::{ChannelSetup, ProbeAt, Role, Setup};
 pub use state::{Left, State};
 pub use vessels::{KnownVessel, Misfit, Recognised};

@@ -65,7 +65,7 @@ pub fn run(bench: &mut Bench) {
 }
 
 /// How much more caustic is on record than the fats on record take, if that is more than the guard
-/// allows. Nothing is said before all of them are weighed.
+/// allows. Nothing is said before all fats are weighed; a caustic not weighed yet counts as none.
 pub fn excess(bench: &Bench, batch: &Batch) -> Option<Mass> {
     bench.senses.heavy.get(&batch.id).copied()
 }
@@ -79,12 +79,12 @@ pub fn heavy(bench: &Bench) -> BTreeMap<BatchId, Mass> {
 fn worked_out(bench: &Bench, batch: &Batch) -> Option<Mass> {
     let scale = scale(bench, batch)?;
     let formula = &batch.control.formula;
-    let masses = batch.masses();
+    let masses = on_record(batch);
     let last = last_caustic(batch, &masses)?;
     let have = masses[&last];
     let fats = without(&masses, &last);
     // no guard lies below that, and the guard costs a whole budget of uncertainty
-    if have <= formula.caustic(&last, &fats).floor_to(scale.d) + scale.d {
+    if have <= formula.least_guard(&last, &fats, &scale) {
         return None;
     }
     let by_hand = batch.by_hand(&scale);
@@ -148,7 +148,7 @@ pub fn ask(bench: &mut Bench, id: &BatchId) -> Result<(), String> {
 /// The small lye that makes good for too little caustic, and how much is missing.
 pub fn under(bench: &Bench, batch: &Batch) -> Result<(Mass, Offer), String> {
     let formula = &batch.control.formula;
-    let masses = batch.masses();
+    let masses = on_record(batch);
     let Some(last) = last_caustic(batch, &masses).filter(|_| batch.said_combined) else {
         return Err(refusals::remedy_too_early());
     };
@@ -177,18 +177,18 @@ pub fn under(bench: &Bench, batch: &Batch) -> Result<(Mass, Offer), String> {
 
 fn sound(bench: &Bench, batch: &Batch) -> Vec<Result<Offer, NoRemedy>> {
     let formula = &batch.control.formula;
-    let masses = batch.masses();
-    let Some((last, scale)) = last_caustic(batch, &masses).zip(scale(bench, batch)) else {
+    let masses = on_record(batch);
+    let Some((_, scale)) = last_caustic(batch, &masses).zip(scale(bench, batch)) else {
         return Vec::new();
     };
     match stage(batch) {
         Stage::Dry => {
-            let keep = formula.caustic_beside(&last, &without(&masses, &last)).floor_to(scale.d);
-            let possible = keep > Mass::ZERO && batch.empty_vessel(&last).is_some();
-            possible
-                .then(|| Ok(spoon_out(batch, &last, masses[&last] - keep, keep)))
-                .into_iter()
-                .collect()
+            // a cup that holds less is told from an empty one by no scale
+            let least = bench.settings().marks(scale.d).same;
+            let keep = |id: &IngredientId| formula.caustic_beside(id, &masses).floor_to(scale.d);
+            let from = most_over(batch, &masses, |id| keep(id) > least);
+            let offer = from.map(|id| spoon_out(batch, id, masses[id] - keep(id), keep(id)));
+            offer.map(Ok).into_iter().collect()
         }
         Stage::Dissolved => vec![use_part(batch, formula, &masses)],
         Stage::Combined => vec![
@@ -319,16 +319,46 @@ fn largest_fat(formula: &Formula, masses: &Masses) -> Option<IngredientId> {
     fit.max_by_key(|fat| masses.get(&fat.id)).map(|fat| fat.id.clone())
 }
 
-/// The caustic weighed last, when all that the superfat follows from is on record.
+/// All that is weighed; a caustic that is not is none in the batch, whatever was planned of it.
+fn on_record(batch: &Batch) -> Masses {
+    let mut masses = batch.masses();
+    for caustic in &batch.control.formula.caustics {
+        masses.entry(caustic.id.clone()).or_default();
+    }
+    masses
+}
+
+/// The caustic by which too much or too little is told, when all that takes it up is on record: the
+/// last that is in the batch and wanted beside the others. Where one alone is too much for the
+/// fats nothing is wanted of the other, and it is told by that one.
 fn last_caustic(batch: &Batch, masses: &Masses) -> Option<IngredientId> {
     let formula = &batch.control.formula;
     let fats = formula.fats.iter().filter(|fat| !fat.after_cook).map(|fat| &fat.id);
-    let caustics = formula.caustics.iter().map(|caustic| &caustic.id);
-    let mut counting = fats.chain(caustics).chain(formula.acids.iter().map(|acid| &acid.id));
+    let mut counting = fats.chain(formula.acids.iter().map(|acid| &acid.id));
     if !counting.all(|id| masses.contains_key(id)) {
         return None;
     }
-    formula.caustics.last().map(|caustic| caustic.id.clone())
+    let ids = || formula.caustics.iter().map(|caustic| &caustic.id);
+    let is_in = |id: &&IngredientId| masses[*id] > Mass::ZERO;
+    let is_wanted = |id: &&IngredientId| formula.caustic_beside(id, masses) > Mass::ZERO;
+    let wanted = ids().rev().filter(is_in).find(is_wanted);
+    wanted.or_else(|| ids().filter(is_in).max_by_key(|id| masses[*id])).cloned()
+}
+
+/// The caustic in a known cup that is most over its own share of the demand: spooned out of it, the
+/// excess leaves the recipe nearest to what was meant.
+fn most_over<'a>(
+    batch: &'a Batch,
+    masses: &Masses,
+    can_be_spooned: impl Fn(&IngredientId) -> bool,
+) -> Option<&'a IngredientId> {
+    let formula = &batch.control.formula;
+    let over = |id: &IngredientId| {
+        masses[id].grams() / formula.caustic(id, masses).grams().max(f64::MIN_POSITIVE)
+    };
+    let ids = formula.caustics.iter().map(|caustic| &caustic.id);
+    let in_cups = ids.filter(|id| batch.empty_vessel(id).is_some() && can_be_spooned(id));
+    in_cups.max_by(|a, b| over(a).total_cmp(&over(b)))
 }
 
 fn without(masses: &Masses, id: &IngredientId) -> Masses {

@@ -7,7 +7,7 @@ use super::alarm::{AlarmId, Watch};
 use super::before_lift::BeforeLift;
 use super::fact::BatchId;
 use super::pace::Pourer;
-use super::settings::Settings;
+use super::settings::{CAUSTIC_PERIOD_MAX, Settings};
 use super::setup::{ChannelSetup, Role};
 use super::unit_key::{UnitKey, Worth};
 use super::zeroing::Zeroing;
@@ -89,6 +89,8 @@ pub struct Sense {
     pub load_before: Option<Mass>,
     pub doubted: bool,
     pub doubted_gross: Option<Mass>,
+    /// The empty pan has read, in this session, what the books say of it.
+    pub zero_seen: bool,
     /// The load at rest before the vessel was lifted.
     pub load_before_lift: Option<Mass>,
     pub before_lift: BeforeLift,
@@ -236,6 +238,13 @@ impl Sense {
         }
     }
 
+    /// What the pan carried before is not known: nothing agrees with it.
+    pub fn doubt_unseen(&mut self) {
+        self.doubted = true;
+        self.load_before = None;
+        self.doubted_gross = None;
+    }
+
     /// The value may still be shown and used.
     pub fn is_fresh(&self, now: Moment, allowed: Span) -> bool {
         let here = |at: Moment| self.moved_at.is_none_or(|moved| at > moved);
@@ -276,7 +285,11 @@ impl Sense {
 /// How old a value of this channel may be.
 pub fn allowed_age(setup: &ChannelSetup, settings: &Settings, caustic: bool) -> Span {
     match setup.role {
-        Role::Scale { .. } if caustic => settings.scale_silence_caustic,
+        Role::Scale { .. } if caustic => {
+            // one reading may be lost
+            let periods = setup.period.min(CAUSTIC_PERIOD_MAX).nanos() * 5 / 2;
+            settings.scale_silence_caustic.max(Span::from_nanos(periods))
+        }
         Role::Scale { .. } => settings.scale_silence,
         Role::Probe { .. } => {
             let periods = i64::from(settings.probe_silence_periods);

@@ -19,7 +19,7 @@ pub struct Settings {
     /// Caustic above its guard this long alarms.
     pub guard_delay: Span,
     /// Silence of a scale that counts as blind, and that may have hidden another zero: while
-    /// caustic is weighed, and otherwise.
+    /// caustic is weighed (two and a half of its periods if longer), and otherwise.
     pub scale_silence_caustic: Span,
     pub scale_silence: Span,
     /// Silence of a probe that counts as lost: this, or so many of its periods if longer.
@@ -167,6 +167,9 @@ impl Default for Settings {
         }
     }
 }
+
+/// Slower than two readings a second is too slow to stop a pour of caustic. Ours.
+pub const CAUSTIC_PERIOD_MAX: Span = Span::from_millis(500);
 
 /// Caustic is taken this far below its target by itself; short caustic only raises the superfat.
 pub const CAUSTIC_SHORT: Share = Share::from_percent(1);

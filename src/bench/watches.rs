@@ -193,7 +193,7 @@ fn staleness(bench: &Bench) -> Vec<Moment> {
     let Some(setup) = bench.state.setup_ref() else { return Vec::new() };
     let values = setup.channels.iter().map(|channel| stale_at(bench, channel) + tick);
     let loads = setup.channels.iter().filter_map(|channel| {
-        Some(bench.sense(channel)?.load_at? + bench.settings().scale_silence_caustic + tick)
+        Some(bench.sense(channel)?.load_at? + bench.allowed_age(channel) + tick)
     });
     values.chain(loads).collect()
 }
@@ -220,7 +220,7 @@ fn caustic(bench: &Bench, batch: &Batch, findings: &mut BTreeMap<AlarmId, Findin
     let settings = bench.settings();
     let heard = sense.and_then(|sense| sense.load_at);
     let deaf = bench.now.since(heard.unwrap_or(bench.state.session_at))
-        > settings.scale_silence_caustic
+        > bench.allowed_age(channel)
         || bench.state.lost.contains_key(&channel.instrument);
     // a scale that was away may count from another zero: until that is settled it tells nothing
     let deaf = deaf || bench.load_is_doubted(&batch.id);

@@ -473,7 +473,7 @@ pub fn target(batch: &Batch, weigh: &Weigh, scale: &ScaleFacts) -> Target {
     match &weigh.amount {
         Amount::Fixed(mass) => around(batch.brought_down(*mass), weigh.tolerance, scale),
         Amount::AfterLye(_) => {
-            let masses = batch.foreseen_acids();
+            let masses = batch.without_fats_to_come();
             let fats = formula.fats_after_lye(&batch.planned(), &masses);
             let mass = fats.and_then(|fats| fats.get(&weigh.ingredient).copied());
             around(mass.unwrap_or_default(), weigh.tolerance, scale)

@@ -46,8 +46,7 @@ fn what_to_do(bench: &Bench, batch: &Batch, phase: Option<Phase>) -> String {
         (StepKind::Dissolve | StepKind::Combine { .. }, _)
             if let Some(ingredient) = vessel_back::wanted(batch) =>
         {
-            let name = ingredient_name(batch, &ingredient);
-            format!("Put the emptied vessel of {name} back on the pan.")
+            vessel_back::sentence(bench, batch, &ingredient)
         }
         (StepKind::Dissolve, _) => "Tip the caustic into the liquid, little by little, never the \
                                     reverse; stir until clear."

@@ -65,6 +65,7 @@ pub fn of_vessel(bench: &mut Bench, id: &BatchId, of: &IngredientId) {
     if let Some(sense) = bench.scale_sense_mut(id) {
         sense.doubted = false;
         sense.doubted_gross = None;
+        sense.zero_seen = true;
     }
     if offset != zero {
         let step = bench.step_key(id);

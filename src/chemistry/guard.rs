@@ -44,11 +44,11 @@ impl Formula {
     ) -> Guard {
         // a scale without an interval is refused elsewhere; here it must only not divide by zero
         let d = scale.d.max(Mass::from_steps(1));
-        let target = self.caustic(id, fats);
-        let lowest_usable = target.floor_to(d) + d;
+        let target = self.rest_of(id, fats);
+        let lowest_usable = self.least_guard(id, fats, scale);
         let mut weighed = fats.clone();
         for other in self.caustics.iter().filter(|other| &other.id != id) {
-            weighed.entry(other.id.clone()).or_insert_with(|| self.caustic(&other.id, fats));
+            weighed.entry(other.id.clone()).or_insert_with(|| self.rest_of(&other.id, fats));
         }
         if let Some(mass) = self.proven_mass(id, &mut weighed, by_hand, scale) {
             let mass = mass.floor_to(d);
@@ -63,6 +63,17 @@ impl Formula {
         Guard { mass: mass.max(lowest_usable), proven: false }
     }
 
+    /// No guard lies below this: one interval above the target rounded down. The target is what the
+    /// caustics already weighed leave for this one, which may be nothing.
+    pub fn least_guard(&self, id: &IngredientId, weighed: &Masses, scale: &ScaleFacts) -> Mass {
+        let d = scale.d.max(Mass::from_steps(1));
+        self.rest_of(id, weighed).floor_to(d) + d
+    }
+
+    fn rest_of(&self, id: &IngredientId, weighed: &Masses) -> Mass {
+        self.caustic_beside(id, weighed).max(Mass::ZERO)
+    }
+
     /// The mass at which the superfat, less its expanded uncertainty there, is the floor.
     fn proven_mass(
         &self,
@@ -71,7 +82,7 @@ impl Formula {
         by_hand: &Masses,
         scale: &ScaleFacts,
     ) -> Option<Mass> {
-        let mut mass = self.caustic(id, weighed);
+        let mut mass = self.rest_of(id, weighed);
         let mut expanded = Share::ZERO;
         for _ in 0..ROUNDS {
             weighed.insert(id.clone(), mass);
@@ -137,12 +148,7 @@ mod tests {
 
     #[test]
     fn an_over_pour_of_the_first_caustic_tightens_the_second() {
-        let mut formula = bar("8 %", &[("olive", 191.5)]);
-        let half = |caustic: Caustic| Caustic { covers: Share::from_percent(50), ..caustic };
-        formula.caustics = vec![
-            half(pure("naoh", Alkali::SodiumHydroxide)),
-            half(pure("koh", Alkali::PotassiumHydroxide)),
-        ];
+        let formula = two_caustics();
         let (fats, scale, koh) = (masses(&[("olive", 1000.0)]), scale("0.1 g"), "koh".into());
         let before = formula.guard(&koh, &fats, &scale);
         let mut over = fats.clone();
@@ -154,7 +160,43 @@ mod tests {
         assert!((2.7..=2.9).contains(&less), "{less}");
     }
 
+    /// Olive oil of 8 % superfat, half of the demand each by sodium and potassium hydroxide.
+    fn two_caustics() -> Formula {
+        let mut formula = bar("8 %", &[("olive", 191.5)]);
+        let half = |caustic: Caustic| Caustic { covers: Share::from_percent(50), ..caustic };
+        formula.caustics = vec![
+            half(pure("naoh", Alkali::SodiumHydroxide)),
+            half(pure("koh", Alkali::PotassiumHydroxide)),
+        ];
+        formula
+    }
+
+    #[test]
+    fn the_first_over_by_more_than_its_share_leaves_the_second_one_interval() {
+        let (formula, scale, koh) = (two_caustics(), scale("0.1 g"), "koh".into());
+        let mut weighed = masses(&[("olive", 1000.0)]);
+        weighed.insert(naoh(), formula.caustic(&naoh(), &weighed) * 2 + grams(30.0));
+        assert!(formula.caustic_beside(&koh, &weighed).is_negative());
+        let guard = formula.guard(&koh, &weighed, &scale);
+        assert_eq!(guard, Guard { mass: scale.d, proven: false });
+    }
+
     proptest! {
+        #[test]
+        fn the_guard_of_the_second_caustic_never_passes_the_floor(
+            oil in 100.0_f64..2000.0, first in 0.5_f64..2.5,
+        ) {
+            let (formula, scale, koh) = (two_caustics(), scale("0.1 g"), IngredientId::from("koh"));
+            let mut weighed = masses(&[("olive", oil)]);
+            let share = formula.caustic(&naoh(), &weighed).grams();
+            weighed.insert(naoh(), grams(share * first));
+            let rest = formula.caustic_beside(&koh, &weighed).max(Mass::ZERO);
+            let guard = formula.guard(&koh, &weighed, &scale);
+            let at_floor = mass_at_superfat(&formula, &koh, &weighed, 0.0).unwrap();
+            prop_assert!(guard.mass <= at_floor.max(rest.floor_to(scale.d) + scale.d), "{guard:?}");
+            prop_assert!(guard.mass >= rest.floor_to(scale.d) + scale.d, "the hand needs one interval");
+        }
+
         #[test]
         fn a_guard_is_usable_and_never_looser_than_the_floor(
             superfat in 0_i64..15, oil in 50.0_f64..3000.0, tenths in 1_i64..20,

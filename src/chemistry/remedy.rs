@@ -86,7 +86,7 @@ impl Formula {
     pub fn spoon_out(&self, caustic: &IngredientId, weighed: &Masses) -> Result<Remedy, NoRemedy> {
         self.find_caustic(caustic).ok_or_else(|| NoRemedy::Unknown(caustic.clone()))?;
         let have = *weighed.get(caustic).ok_or(NoRemedy::NotWeighed)?;
-        let target = self.caustic(caustic, weighed);
+        let target = self.caustic_beside(caustic, weighed).max(Mass::ZERO);
         if have <= target {
             return Err(NoRemedy::NotOver);
         }

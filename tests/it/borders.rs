@@ -5,13 +5,15 @@
 //! of 20 d at once (`signal::jump`), residue, off-centre (`bench`), unit key (`unit_key`), the last
 //! moment before a lift (`before_lift`).
 
-use panroom::bench::{AlarmId, Ask, Fact, Notice, Phase};
+use std::sync::Arc;
+
+use panroom::bench::{Act, AlarmId, Ask, Fact, Notice, Phase, Settings, allowed_age};
 use panroom::chemistry::IngredientId;
 use panroom::quantity::{Mass, Moment, Span};
 use panroom::reading::{Channel, Reading, Status, Value};
 use panroom::signal::{RestTest, RestWindow};
 
-use crate::driver::{CUP_G, Driver, POT_G, g, setup};
+use crate::driver::{CUP_G, Driver, POT_G, batch_id, control, g, setup};
 
 /// At rest but for a last digit that flickers by so much, for ten seconds.
 fn flickering(mut driver: Driver, load: f64, flicker_g: f64) -> Driver {
@@ -231,6 +233,51 @@ fn with_caustic_one_second_of_silence_doubts_it() {
         driver.run(4.0);
         let told = driver.facts.iter().any(|n| matches!(n.fact, Fact::ZeroDoubted { .. }));
         assert_eq!(told, doubted, "{silent} s and a tenth");
+    }
+}
+
+/// 20 g are in the cup on a scale of two readings a second; the next comes so late, and counts from
+/// another zero.
+fn late_by(millis: i64) -> Driver {
+    let mut driver = Driver::new();
+    driver.setup.channels[0].period = Span::from_millis(500);
+    driver.open_session(2, None);
+    driver.run(0.5);
+    driver.act(Act::start(batch_id(), Arc::new(control())));
+    driver.put(POT_G);
+    driver.pour_to(POT_G + 100.0);
+    driver.pour_to(POT_G + 300.0);
+    driver.put(0.0);
+    driver.put(CUP_G);
+    driver.pour_without_rest(CUP_G + 20.0);
+    driver.run(2.0);
+    for (gap, load) in [(500, 70.0), (millis, 10.0)] {
+        driver.now = driver.now + Span::from_millis(gap);
+        driver.scale_reads(load, Status::Stable);
+    }
+    driver.load = 10.0;
+    driver.run(4.0);
+    driver
+}
+
+/// One that speaks twice a second may lose one line: two and a half of its periods.
+#[test]
+fn a_slow_scale_may_lose_one_reading_while_caustic_is_weighed() {
+    for (millis, doubted) in [(1010, false), (1250, false), (1251, true)] {
+        let driver = late_by(millis);
+        let told = driver.facts.iter().any(|n| matches!(n.fact, Fact::ZeroDoubted { .. }));
+        let blind = driver.changes_of(|alarm| matches!(alarm, AlarmId::PouringBlind { .. }));
+        assert_eq!((told, !blind.is_empty()), (doubted, doubted), "{millis} ms");
+    }
+}
+
+#[test]
+fn a_slower_one_is_waited_for_no_longer() {
+    let mut scale = setup().channels[0].clone();
+    for (period, allowed) in [(100, 1000), (400, 1000), (440, 1100), (500, 1250), (2000, 1250)] {
+        scale.period = Span::from_millis(period);
+        let age = allowed_age(&scale, &Settings::default(), true);
+        assert_eq!(age, Span::from_millis(allowed), "{period} ms");
     }
 }
 

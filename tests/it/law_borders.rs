@@ -340,3 +340,73 @@ fn silence_lasts_a_minute_at_most() {
     driver.run(0.1);
     assert_eq!(driver.view().silenced, None);
 }
+
+// --- what is taken out ---------------------------------------------------------------------------
+
+/// All is weighed, 43.0 g of caustic in its cup; the oils take less, and the caustic is dry or not.
+fn lye_heavy(dissolved: bool, remedy: Remedy) -> Driver {
+    let mut driver = Driver::at_caustic();
+    driver.pour_to(CUP_G + driver.target());
+    driver.put(0.0);
+    driver.put(JUG_G);
+    driver.pour_to(JUG_G + driver.target());
+    driver.put(0.0);
+    if dissolved {
+        driver.confirm();
+        driver.confirm();
+        driver.expect_step("combine");
+    }
+    let (batch, ingredient, mass) = (batch_id(), "olive".into(), g("180"));
+    let reason = "spilt".to_owned();
+    driver.act(Act::Correct { batch, ingredient, mass, reason });
+    let prompt = driver.view().batches[0].prompt.clone().unwrap().prompt;
+    assert_eq!(driver.act(Act::Choose { prompt, remedy }), Reply::Done);
+    driver
+}
+
+/// Water leaves a hot lye; by more than a fifth lighter it is another vessel.
+#[test]
+fn a_fifth_of_the_lye_is_the_most_that_leaves_it() {
+    let mut driver = lye_heavy(true, Remedy::UsePart);
+    let masses = driver.bench.state().batches[&batch_id()].masses();
+    let lye = masses[&"naoh".into()].grams() + masses[&"water".into()].grams();
+    let least = lye * 0.8 - 0.3;
+    for (load, known) in [(least - 0.1, false), (least + 0.1, true)] {
+        driver.put(0.0);
+        driver.put(JUG_G + load);
+        let left = driver.view().batches[0].weighing.clone().unwrap().left;
+        assert_eq!(left.is_some(), known, "{load} g of {lye} g");
+    }
+}
+
+/// What is lighter than the target by more than a tenth is not what was left in the cup.
+#[test]
+fn a_tenth_too_much_is_believed_to_be_taken_out() {
+    for (part, believed) in [(0.895, false), (0.905, true)] {
+        let mut driver = lye_heavy(false, Remedy::SpoonOut);
+        driver.put(CUP_G + 43.0);
+        let keep = driver.weighing_target().grams();
+        driver.put(CUP_G + keep * part);
+        let taken = driver.facts.iter().any(|fact| matches!(fact.fact, Fact::TakenOut { .. }));
+        assert_eq!(taken, believed, "{part} of {keep} g");
+    }
+}
+
+/// A cup that comes back with less than half of the target in it is not the one that was over,
+/// whatever is said of it; as good as empty it is.
+#[test]
+fn half_of_the_target_is_the_least_that_opens_the_latch() {
+    for (content, opens) in [(21.5, true), (21.4, false), (0.4, false), (0.3, true)] {
+        let mut driver = Driver::at_caustic();
+        assert_eq!(driver.target(), 43.0);
+        driver.pour_to(CUP_G + 50.0);
+        assert!(driver.caustic_over());
+        driver.put(0.0);
+        driver.put(CUP_G + content);
+        let asks = driver.view().batches[0].prompt.clone().map(|prompt| prompt.asks);
+        assert!(matches!(asks, Some(Ask::SameCup { .. })), "{asks:?}");
+        assert_eq!(driver.confirm(), Reply::Done);
+        driver.run(3.0);
+        assert_eq!(!driver.caustic_over(), opens, "{content} g");
+    }
+}

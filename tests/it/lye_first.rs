@@ -8,9 +8,9 @@ use panroom::chemistry::FatTable;
 use panroom::plan::sheet::Sheet;
 use panroom::plan::{Amount, ControlRecipe, Options, StepKind, plan};
 use panroom::problem::Source;
-use panroom::recipe::{EXAMPLE, Recipe};
+use panroom::recipe::{EXAMPLE, InPot, Recipe};
 
-use crate::driver::{CUP_G, Driver, JUG_G, POT_G, batch_id, control, g};
+use crate::driver::{CUP_G, Driver, JUG_G, POT_G, batch_id, control, g, in_pot};
 
 /// The recipe of the driver, turned round.
 fn turned() -> ControlRecipe {
@@ -60,6 +60,49 @@ fn the_caustic_is_weighed_for_the_oils_as_planned() {
     // (100 × 0.256 + 200 × 0.190) g KOH × 39.9971 ÷ 56.1056 × 0.95 = 43.07 g, rounded down
     assert_eq!(driver.weighing_target(), g("43.0"));
     assert!(driver.guard() > g("43.0"));
+}
+
+/// The caustic's cup is tared; these oils are in the pot from the start.
+fn at_caustic_with(said: Vec<InPot>) -> Driver {
+    let mut driver = Driver::new();
+    driver.run(0.5);
+    let (batch, control) = (batch_id(), Arc::new(turned()));
+    let act = Act::Start { batch, control, operator: None, in_pot: said };
+    assert_eq!(driver.act(act), Reply::Done);
+    driver.put(CUP_G);
+    driver
+}
+
+#[test]
+fn the_caustic_follows_what_is_in_the_pot_and_not_what_was_planned() {
+    let halved = vec![in_pot("coconut", "50", None), in_pot("olive", "100", None)];
+    // (50 × 0.256 + 100 × 0.190) g KOH × 39.9971 ÷ 56.1056 × 0.95 = 21.54 g, rounded down
+    assert_eq!(at_caustic_with(halved).weighing_target(), g("21.5"));
+    // (100 × 0.256 + 100 × 0.190) g KOH: 30.20 g
+    let mut driver = at_caustic_with(vec![in_pot("olive", "100", None)]);
+    assert_eq!(driver.weighing_target(), g("30.2"));
+    driver.pour_to(CUP_G + 30.5);
+    assert_eq!(driver.captured("naoh"), None, "0.3 g are more than one interval above");
+    assert_eq!(driver.confirm(), Reply::Done);
+    driver.put(0.0);
+    driver.put(JUG_G);
+    driver.pour_to(JUG_G + driver.target());
+    driver.put(0.0);
+    assert_eq!(driver.confirm(), Reply::Done);
+    assert_eq!(driver.confirm(), Reply::Done);
+    driver.expect_step("weigh-coconut");
+    // what is in the pot stays as it is: the coconut takes up all of the 0.3 g
+    let demand = 30.5 / 0.95 * 56.1056 / 39.9971;
+    let coconut = (demand - 100.0 * 0.190) / 0.256;
+    assert!((driver.target() - coconut).abs() <= 0.06, "{} for {coconut}", driver.target());
+}
+
+#[test]
+fn how_good_a_declared_mass_is_lowers_the_guard_before_its_turn_too() {
+    let guard = |doubt: &str| at_caustic_with(vec![in_pot("olive", "200", Some(doubt))]).guard();
+    let (fine, usual, coarse) = (guard("0"), guard("4"), guard("60"));
+    assert!(coarse < usual && usual < fine, "{coarse} {usual} {fine}");
+    assert!(fine <= at_caustic_with(Vec::new()).guard());
 }
 
 #[test]

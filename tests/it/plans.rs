@@ -306,6 +306,28 @@ fn a_pot_too_small_is_unfit_and_one_too_full_is_said() {
 }
 
 #[test]
+fn a_lye_jug_of_less_than_twice_the_lye_is_said() {
+    let warned = |volume: &str| {
+        let plan = drawn_up(
+            PLAIN,
+            &format!(
+                "{SCALE}[[vessel]]\nname = \"jug\"\nfor = \"lye jug\"\ntare = \"120 g\"\n\
+                 material = \"stainless steel\"\nvolume = \"{volume}\"\n"
+            ),
+        );
+        let lye = plan.outlook.lye.caustic + plan.outlook.lye.liquid;
+        (graver(&plan, Severity::Warning), lye.grams())
+    };
+    let (_, lye) = warned("2 l");
+    let twice = (2.0 * lye).ceil();
+    let (words, _) = warned(&format!("{} ml", twice - 1.0));
+    assert!(words.contains("less than twice the volume, and lye foams"), "{words}");
+    assert!(words.contains(" of lye"), "{words}");
+    let (words, _) = warned(&format!("{twice} ml"));
+    assert!(!words.contains("lye foams"), "{twice} ml: {words}");
+}
+
+#[test]
 fn a_scale_too_coarse_for_the_caustic_is_unfit() {
     let plan = drawn_up(&PLAIN.replace("500 g", "200 g"), &SCALE.replace("\"0.1 g\"", "\"1 g\""));
     assert_eq!(

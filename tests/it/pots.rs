@@ -5,7 +5,9 @@ use std::sync::Arc;
 use panroom::bench::{
     Act, AlarmId, Ask, BatchId, BatchView, Cue, Fact, Outcome, Phase, ProbeAt, Remedy, Reply, Role,
 };
-use panroom::quantity::TemperatureUnit;
+use panroom::chemistry::{CausticForm, LiquidRule};
+use panroom::plan::ControlRecipe;
+use panroom::quantity::{Share, TemperatureUnit};
 use panroom::reading::Channel;
 
 use crate::driver::{CUP_G, Driver, JUG_G, POT_G, batch_id, control, g};
@@ -606,4 +608,84 @@ fn an_emergency_is_kept_with_every_open_pot() {
         })
         .collect();
     assert_eq!(kept, [id("a"), id("b")]);
+}
+
+/// The recipe of the driver with a bought lye of 50 %, which brings all of its water: nothing is
+/// dissolved.
+fn all_stock_lye() -> ControlRecipe {
+    let mut recipe = control();
+    let caustic = &mut recipe.formula.caustics[0];
+    caustic.form = CausticForm::Lye;
+    caustic.purity = Share::from_percent(50);
+    (caustic.purity_low, caustic.purity_high) = (caustic.purity, caustic.purity);
+    recipe.formula.liquid = LiquidRule::parse("1:1").unwrap();
+    recipe.steps.retain(|step| !["weigh-water", "dissolve"].contains(&step.key.as_str()));
+    recipe
+}
+
+#[test]
+fn a_stock_lye_is_gone_once_it_is_in_the_oils() {
+    let mut driver = Driver::new();
+    driver.run(0.5);
+    assert_eq!(driver.act(Act::start(id("a"), Arc::new(all_stock_lye()))), Reply::Done);
+    driver.put(POT_G);
+    driver.pour_to(POT_G + 100.0);
+    driver.pour_to(POT_G + 300.0);
+    driver.put(0.0);
+    driver.put(CUP_G);
+    driver.pour_to(CUP_G + target(&driver, "a"));
+    driver.put(0.0);
+    assert_eq!(pot(&driver, "a").step, "combine");
+    let about = |driver: &Driver| driver.bench.state().batches[&id("a")].has_caustic();
+    assert!(about(&driver));
+    assert_eq!(confirm(&mut driver, "a"), Reply::Done);
+    driver.run(1.0);
+    assert_eq!(pot(&driver, "a").step, "cook");
+    assert!(!about(&driver));
+    assert_eq!(start(&mut driver, "b"), Reply::Done);
+    driver.run(3.0);
+    let zero = Act::Zero { channel: Channel::new("scale") };
+    assert_eq!(driver.act(zero), Reply::Done);
+    driver.run(10.0);
+    driver.put(POT_B_G);
+    driver.pour_to(POT_B_G + 100.0);
+    driver.pour_to(POT_B_G + 300.0);
+    driver.put(0.0);
+    assert!(!pot(&driver, "b").waits, "{}", pot(&driver, "b").sentence);
+    driver.put(CUP_G);
+    assert_eq!(pot(&driver, "b").weighing.unwrap().phase, Phase::Pouring);
+}
+
+#[test]
+fn a_small_lye_of_stock_is_gone_once_it_is_in_the_pot() {
+    let mut driver = Driver::new();
+    driver.run(0.5);
+    assert_eq!(driver.act(Act::start(id("a"), Arc::new(all_stock_lye()))), Reply::Done);
+    driver.put(POT_G);
+    driver.pour_to(POT_G + 100.0);
+    driver.pour_to(POT_G + 300.0);
+    driver.put(0.0);
+    driver.put(CUP_G);
+    driver.pour_to(CUP_G + target(&driver, "a"));
+    driver.put(0.0);
+    assert_eq!(confirm(&mut driver, "a"), Reply::Done);
+    driver.run(1.0);
+    let (batch, ingredient, mass) = (id("a"), "naoh".into(), g("76"));
+    let reason = "ten grams stayed in the cup".to_owned();
+    assert_eq!(driver.act(Act::Correct { batch, ingredient, mass, reason }), Reply::Done);
+    assert_eq!(driver.act(Act::AskRemedy { batch: id("a") }), Reply::Done);
+    let prompt = pot(&driver, "a").prompt.unwrap().prompt;
+    assert_eq!(driver.act(Act::Choose { prompt, remedy: Remedy::SmallLye }), Reply::Done);
+    driver.run(1.0);
+    while pot(&driver, "a").weighing.is_some() {
+        driver.put(CUP_G);
+        driver.pour_to(CUP_G + target(&driver, "a"));
+        driver.put(0.0);
+    }
+    assert!(driver.bench.state().batches[&id("a")].has_caustic());
+    while pot(&driver, "a").step.starts_with("remedy") {
+        assert_eq!(confirm(&mut driver, "a"), Reply::Done);
+        driver.run(1.0);
+    }
+    assert!(!driver.bench.state().batches[&id("a")].has_caustic());
 }

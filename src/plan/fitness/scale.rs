@@ -1,16 +1,13 @@
 //! The scale: its steps, its pace, its capacity, its class.
 
-use crate::bench::Role;
+use crate::bench::{CAUSTIC_PERIOD_MAX, Role};
 use crate::bench_file::Instrument;
 use crate::chemistry::{SUPERFAT_PER_INTERVAL_MOST, ScaleFacts};
 use crate::plan::{Amount, Vessel, Weigh};
-use crate::quantity::{Mass, Share, Span};
+use crate::quantity::{Mass, Share};
 use crate::wire::lost_digit_of_shipped;
 
 use super::{Findings, Situation, show_fine, width};
-
-/// Slower than two readings a second is too slow to stop a pour of caustic. Ours.
-const CAUSTIC_PERIOD_MAX: Span = Span::from_millis(500);
 
 impl Situation<'_> {
     pub(super) fn scale(&self, found: &mut Findings, scale: &ScaleFacts) {
