@@ -142,7 +142,7 @@ pub fn offers(bench: &Bench, batch: &Batch) -> Vec<AnswerView> {
             offers.push(offer(words, Act::Observe { batch: id(), observation, note }, false));
         }
     }
-    if batch.said_combined && batch.under_way().is_none() {
+    if batch.said_combined && batch.detour.is_none() {
         offers.push(offer("Is the caustic right?", Act::AskRemedy { batch: id() }, false));
     }
     if batch.step().is_none() {

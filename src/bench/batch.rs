@@ -167,11 +167,6 @@ impl Batch {
         self.detour.is_some() && weighs
     }
 
-    /// A remedy is being worked at, with the scale.
-    pub fn is_busy_with_remedy(&self) -> bool {
-        self.detour.is_some() && (self.takes_out() || self.weighs_for_remedy())
-    }
-
     /// The caustic of a small lye is weighed, and nobody has said that it is in the pot.
     pub fn has_small_lye(&self) -> bool {
         self.detour.is_some() && self.said_combined && self.caustic_out

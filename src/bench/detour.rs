@@ -32,9 +32,10 @@ impl Batch {
         }
     }
 
-    /// The remedy that is being worked.
+    /// The remedy that is being worked: what it asks for is weighed, or taken out.
     pub fn under_way(&self) -> Option<Remedy> {
-        self.detour.as_ref().map(|detour| detour.remedy)
+        let detour = self.detour.as_ref().filter(|_| self.weighs_for_remedy() || self.takes_out());
+        detour.map(|detour| detour.remedy)
     }
 
     /// All weighings that stand, in the order of work.

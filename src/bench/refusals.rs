@@ -24,12 +24,6 @@ pub fn under_way(remedy: Remedy) -> String {
     format!("under way already: {}; finish that first, or give the batch up", remedy.title())
 }
 
-pub fn too_much_not_too_little() -> String {
-    "there is more caustic on record than the oils take: weigh what the remedy asks for; if that \
-     is not enough, the ways out are asked again"
-        .to_owned()
-}
-
 pub fn not_weighed_yet(ingredient: &IngredientId) -> String {
     format!("`{ingredient}` has not been weighed, so there is nothing to correct")
 }

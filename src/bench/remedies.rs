@@ -97,7 +97,7 @@ pub fn over(bench: &Bench, batch: &Batch) -> (Vec<Offer>, Option<NoRemedy>) {
     let mut offers = Vec::new();
     let mut none = None;
     // begun again, what is out already would pass for water that has left, or for another vessel
-    let sound = if batch.is_busy_with_remedy() { Vec::new() } else { sound(bench, batch) };
+    let sound = if batch.under_way().is_some() { Vec::new() } else { sound(bench, batch) };
     for offer in sound {
         match offer {
             Ok(offer) => offers.push(offer),
@@ -126,7 +126,7 @@ pub fn chosen(bench: &Bench, id: &BatchId, remedy: Remedy) -> Option<Offer> {
 /// The remedy that is being worked, which bars every other. A cup on the pan that is over its guard
 /// is spooned from all the same.
 pub fn under_way(bench: &Bench, batch: &Batch) -> Option<Remedy> {
-    batch.under_way().filter(|_| batch.is_busy_with_remedy() && !bench.is_caustic_over(&batch.id))
+    batch.under_way().filter(|_| !bench.is_caustic_over(&batch.id))
 }
 
 /// The operator asks whether anything is to be made good.
@@ -135,11 +135,8 @@ pub fn ask(bench: &mut Bench, id: &BatchId) -> Result<(), String> {
     if matches!(batch.prompt.as_ref().map(|prompt| &prompt.asks), Some(Ask::Remedy { .. })) {
         return Ok(());
     }
-    if excess(bench, batch).is_some() {
-        return Err(refusals::too_much_not_too_little());
-    }
-    if let Some(remedy) = batch.under_way() {
-        return Err(refusals::under_way(remedy));
+    if let Some(detour) = &batch.detour {
+        return Err(refusals::under_way(detour.remedy));
     }
     let (missing, offer) = under(bench, batch)?;
     let options = vec![offer.remedy, Remedy::LeaveIt];

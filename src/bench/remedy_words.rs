@@ -15,17 +15,18 @@ pub fn lye_heavy(bench: &Bench, batch: Option<&Batch>) -> String {
     let over = over.map_or_else(String::new, |over| {
         format!("{} of caustic more than the oils take. ", mass(&batch.control.units, over))
     });
-    let busy = batch.under_way().filter(|_| batch.is_busy_with_remedy());
-    let way = if let Some(remedy) = busy {
-        format!("{} Add nothing else, taste nothing.", under_way(remedy))
-    } else if batch.has_small_lye() {
-        "Add nothing, taste nothing, pour nothing: choose what to do. A small lye that has not gone \
-         in goes into waste; correct the caustic on record then."
-            .to_owned()
-    } else {
-        "Add nothing, taste nothing, pour nothing: choose what to do.".to_owned()
-    };
-    format!("{over}{way}")
+    match batch.under_way() {
+        Some(remedy) => format!("{over}{} Add nothing else, taste nothing.", under_way(remedy)),
+        None => {
+            let ready = if batch.has_small_lye() {
+                " A small lye that has not gone in goes into waste; correct the caustic on record \
+                 then."
+            } else {
+                ""
+            };
+            format!("{over}Add nothing, taste nothing, pour nothing: choose what to do.{ready}")
+        }
+    }
 }
 
 /// What is being done about it: it is not offered a second time.
@@ -38,7 +39,7 @@ pub fn over(bench: &Bench, batch: &Batch, excess: Mass) -> String {
     let ways: Vec<String> =
         offers.iter().map(|offer| format!("{} ({})", offer.words, offer.remedy.word())).collect();
     let excess = mass(&batch.control.units, excess);
-    if let Some(remedy) = batch.under_way().filter(|_| batch.is_busy_with_remedy()) {
+    if let Some(remedy) = batch.under_way() {
         let under_way = under_way(remedy);
         return format!("{excess} of caustic too much. {under_way} Or {}.", ways.join(", or "));
     }

@@ -351,7 +351,7 @@ fn a_remedy_taken_short_is_asked_about_again_and_can_be_made_good() {
     // not while it is weighed
     let ask = Act::AskRemedy { batch: batch_id() };
     let refused = driver.act(ask);
-    assert!(matches!(&refused, Reply::Refused { words, .. } if words.contains("more caustic")));
+    assert!(matches!(&refused, Reply::Refused { words, .. } if words.contains("under way")));
     let alarm = |driver: &Driver| {
         let alarms = driver.view().alarms;
         let heavy = alarms.iter().find(|a| matches!(a.alarm, AlarmId::LyeHeavy { .. }));
