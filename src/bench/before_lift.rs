@@ -4,18 +4,17 @@
 //! A hand that takes hold of a vessel leans on it too, so this is no proof: it is said, the step
 //! does not end, and the vessel put back (or a yes, where even so much more is no danger) settles it.
 
-use std::collections::VecDeque;
-
 use super::fact::{Ask, Notice};
 use super::handling;
 use super::law::Bench;
 use super::weighing::Pan;
 use crate::quantity::{Mass, Moment, Span};
+use crate::signal::Recent;
 
 /// The last loads, until the vessel has left the pan.
 #[derive(Clone, Debug, Default)]
 pub struct BeforeLift {
-    samples: VecDeque<(Moment, Mass)>,
+    samples: Recent,
 }
 
 /// Above what was captured for so long, no longer than this before the vessel left the pan: ours.
@@ -25,16 +24,10 @@ const LEFT_WITHIN: Span = Span::from_millis(700);
 /// A hand that takes hold of a vessel has lifted it after less: ours.
 const HAND: Span = Span::from_millis(500);
 const KEPT: Span = Span::from_secs(3);
-const SAMPLES_MAX: usize = 512;
 
 impl BeforeLift {
     pub fn push(&mut self, at: Moment, load: Mass) {
-        self.samples.push_back((at, load));
-        while self.samples.len() > SAMPLES_MAX
-            || self.samples.front().is_some_and(|&(first, _)| at.since(first) > KEPT)
-        {
-            self.samples.pop_front();
-        }
+        self.samples.push(at, load, KEPT);
     }
 
     pub fn clear(&mut self) {
@@ -45,7 +38,7 @@ impl BeforeLift {
     /// a slow scale the last one before that.
     pub fn lowest_before_a_hand(&self, left: Moment) -> Option<Mass> {
         let last = left - HAND;
-        let before = || self.samples.iter().filter(|&&(at, _)| at <= last);
+        let before = || self.samples.loads().iter().filter(|&&(at, _)| at <= last);
         let newest = before().next_back().map(|&(at, _)| at)?;
         let within = |at: Moment| at == newest || last.since(at) <= ABOVE_FOR;
         before().filter(|&&(at, _)| within(at)).map(|&(_, load)| load).min()
@@ -54,14 +47,14 @@ impl BeforeLift {
     /// The highest load just before the vessel left at `left`: with a hand that leans on it.
     pub fn highest_before(&self, left: Moment) -> Option<Mass> {
         let lately = |at: Moment| at < left && left.since(at) <= HAND + ABOVE_FOR;
-        self.samples.iter().filter(|&&(at, _)| lately(at)).map(|&(_, load)| load).max()
+        self.samples.loads().iter().filter(|&&(at, _)| lately(at)).map(|&(_, load)| load).max()
     }
 
     /// How much more than captured stood on the pan just before it left at `left`, if more than
     /// `slack`.
     fn gained(&self, left: Moment, captured: Mass, slack: Mass) -> Option<Mass> {
         let before: Vec<(Moment, Mass)> =
-            self.samples.iter().copied().filter(|&(at, _)| at < left).collect();
+            self.samples.loads().iter().copied().filter(|&(at, _)| at < left).collect();
         let is_above = |&(_, load): &(Moment, Mass)| load > captured + slack;
         let last = before.iter().rposition(is_above)?;
         let first =

@@ -1,5 +1,4 @@
-use std::collections::VecDeque;
-
+use super::recent::Recent;
 use crate::quantity::{Mass, Moment, Span};
 
 /// Tells a load put on (or taken off) at once from a pour.
@@ -8,7 +7,7 @@ use crate::quantity::{Mass, Moment, Span};
 /// nothing, which errs towards "a pour".
 #[derive(Clone, Debug, Default)]
 pub struct JumpWindow {
-    samples: VecDeque<(Moment, Mass)>,
+    samples: Recent,
 }
 
 /// A load that comes within this time came at once.
@@ -18,38 +17,33 @@ const PLATEAU: Span = Span::from_millis(300);
 /// Flicker allowed on a plateau, in scale intervals.
 const FLICKER_D: i64 = 3;
 const KEPT: Span = Span::from_millis(1500);
-const SAMPLES_MAX: usize = 512;
 
 impl JumpWindow {
     /// Takes the next load; the difference, if more than `least` came or went at once.
     pub fn push(&mut self, at: Moment, load: Mass, d: Mass, least: Mass) -> Option<Mass> {
-        self.samples.push_back((at, load));
-        while self.samples.len() > SAMPLES_MAX
-            || self.samples.front().is_some_and(|&(first, _)| at.since(first) > KEPT)
-        {
-            self.samples.pop_front();
-        }
+        self.samples.push(at, load, KEPT);
         let flicker = d * FLICKER_D;
-        let after = self.plateau_ending(self.samples.len() - 1, flicker)?;
-        let (stood, _) = self.samples[after];
+        let after = self.plateau_ending(self.samples.loads().len() - 1, flicker)?;
+        let (stood, _) = self.samples.loads()[after];
         let before = (0..after).rev().find(|&index| {
             self.plateau_ending(index, flicker).is_some()
-                && (self.samples[index].1 - load).abs() > flicker
+                && (self.samples.loads()[index].1 - load).abs() > flicker
         })?;
-        let (left, base) = self.samples[before];
+        let (left, base) = self.samples.loads()[before];
         let jump = load - base;
         if stood.since(left) > RISE_MAX || jump.abs() <= least {
             return None;
         }
-        self.samples.drain(..after);
+        self.samples.forget_before(after);
         Some(jump)
     }
 
     /// More than half of the loads of the last half second lie above `limit`, and there are enough
     /// of them to tell.
     pub fn mostly_above(&self, limit: Mass) -> bool {
-        let Some(&(newest, _)) = self.samples.back() else { return false };
-        let lately = || self.samples.iter().filter(|&&(at, _)| newest.since(at) <= RISE_MAX);
+        let Some(&(newest, _)) = self.samples.loads().back() else { return false };
+        let lately =
+            || self.samples.loads().iter().filter(|&&(at, _)| newest.since(at) <= RISE_MAX);
         let above = lately().filter(|&&(_, load)| load > limit).count();
         lately().count() >= 3 && above * 2 > lately().count()
     }
@@ -60,12 +54,12 @@ impl JumpWindow {
 
     /// Where the plateau that ends at `index` begins, if it is one.
     fn plateau_ending(&self, index: usize, flicker: Mass) -> Option<usize> {
-        let (end, level) = self.samples[index];
+        let (end, level) = self.samples.loads()[index];
         let mut first = index;
-        while first > 0 && (self.samples[first - 1].1 - level).abs() <= flicker {
+        while first > 0 && (self.samples.loads()[first - 1].1 - level).abs() <= flicker {
             first -= 1;
         }
-        (end.since(self.samples[first].0) >= PLATEAU).then_some(first)
+        (end.since(self.samples.loads()[first].0) >= PLATEAU).then_some(first)
     }
 }
 

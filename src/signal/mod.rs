@@ -6,6 +6,7 @@
 mod jump;
 mod press;
 mod rate;
+mod recent;
 mod rest;
 mod rise;
 mod settle;
@@ -15,6 +16,7 @@ mod unsteady;
 pub use jump::JumpWindow;
 pub use press::{PressTest, PressWindow, Pressed};
 pub use rate::{Rate, RateWindow};
+pub use recent::Recent;
 pub use rest::{RestTest, RestWindow};
 pub use rise::RiseWindow;
 pub use settle::SettleWindow;

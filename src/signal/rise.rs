@@ -1,5 +1,4 @@
-use std::collections::VecDeque;
-
+use super::recent::Recent;
 use crate::quantity::{Mass, Moment, Span};
 
 /// Tells that something is poured onto the pan just now: the load has risen in each of the last
@@ -8,7 +7,7 @@ use crate::quantity::{Mass, Moment, Span};
 /// Delay: 2 s.
 #[derive(Clone, Debug, Default)]
 pub struct RiseWindow {
-    samples: VecDeque<(Moment, Mass)>,
+    samples: Recent,
 }
 
 /// The parts of the window.
@@ -19,16 +18,10 @@ const RISE_D: i64 = 2;
 /// No part has risen by more than so many times the newest.
 const SLOWING: i64 = 2;
 const KEPT: Span = Span::from_millis(2500);
-const SAMPLES_MAX: usize = 512;
 
 impl RiseWindow {
     pub fn push(&mut self, at: Moment, load: Mass) {
-        self.samples.push_back((at, load));
-        while self.samples.len() > SAMPLES_MAX
-            || self.samples.front().is_some_and(|&(first, _)| at.since(first) > KEPT)
-        {
-            self.samples.pop_front();
-        }
+        self.samples.push(at, load, KEPT);
     }
 
     pub fn clear(&mut self) {
@@ -38,20 +31,20 @@ impl RiseWindow {
     /// It rises in each part, and never falls by one `d` from one reading to
     /// the next. What slows down by much is a slow scale coming to rest.
     pub fn is_pour(&self, d: Mass) -> bool {
-        let Some(&(newest, _)) = self.samples.back() else { return false };
+        let Some(&(newest, _)) = self.samples.loads().back() else { return false };
         let part = |n: i64| self.load_at(newest - Span::from_nanos(PART.nanos() * n));
         let Some(loads) = (0..=PARTS).map(part).collect::<Option<Vec<Mass>>>() else {
             return false;
         };
         let rises: Vec<Mass> = loads.windows(2).map(|pair| pair[0] - pair[1]).collect();
-        let mut pairs = self.samples.iter().zip(self.samples.iter().skip(1));
+        let mut pairs = self.samples.loads().iter().zip(self.samples.loads().iter().skip(1));
         rises.iter().all(|&rise| rise >= d * RISE_D && rise <= rises[0] * SLOWING)
             && pairs.all(|(before, after)| after.1 > before.1 - d)
     }
 
     /// The newest load that was there by then.
     fn load_at(&self, at: Moment) -> Option<Mass> {
-        self.samples.iter().rev().find(|&&(then, _)| then <= at).map(|&(_, load)| load)
+        self.samples.loads().iter().rev().find(|&&(then, _)| then <= at).map(|&(_, load)| load)
     }
 }
 
