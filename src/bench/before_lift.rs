@@ -7,7 +7,7 @@
 use super::fact::{Ask, Notice};
 use super::handling;
 use super::law::Bench;
-use super::weighing::Pan;
+use super::pan::Pan;
 use crate::quantity::{Mass, Moment, Span};
 use crate::signal::Recent;
 

@@ -2,7 +2,7 @@
 //! fats as planned; and when an ingredient ran out, all that is still to come is brought down.
 
 use super::batch::Batch;
-use super::weighing::share_of;
+use super::target::share_of;
 use crate::chemistry::{IngredientId, Masses};
 use crate::plan::Amount;
 use crate::quantity::Mass;

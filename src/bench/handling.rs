@@ -4,7 +4,7 @@
 use super::cue::Cue;
 use super::fact::{Fact, Notice};
 use super::law::Bench;
-use super::weighing::Pan;
+use super::pan::Pan;
 use super::{names, pan_press, words};
 use crate::plan::Nature;
 use crate::quantity::{Mass, Share, Span};

@@ -9,8 +9,8 @@ use std::collections::VecDeque;
 use super::cue::Cue;
 use super::fact::Target;
 use super::law::Bench;
+use super::pan::Pan;
 use super::view::Pace;
-use super::weighing::Pan;
 use crate::quantity::{Mass, Moment, Span};
 
 /// What one scale has taught about the hand that pours onto it. Volatile: learnt anew each

@@ -10,8 +10,8 @@ use super::view::{
     View, WeighingView,
 };
 use super::{
-    answers, combine, cook_clock, cool, in_process, leases, lye, names, room_left, spot, takeout,
-    vessels, weighing, words,
+    answers, combine, cook_clock, cool, in_process, leases, lye, names, pan, room_left, spot,
+    takeout, vessels, words,
 };
 use crate::plan::Weigh;
 use crate::quantity::{Moment, Span};
@@ -108,7 +108,7 @@ fn alarms(bench: &Bench) -> Vec<AlarmView> {
 }
 
 fn batch_view(bench: &Bench, batch: &Batch) -> BatchView {
-    let phase = weighing::phase(bench, batch);
+    let phase = pan::phase(bench, batch);
     let step = batch.step();
     BatchView {
         batch: batch.id.clone(),
@@ -146,7 +146,7 @@ fn batch_view(bench: &Bench, batch: &Batch) -> BatchView {
 
 pub fn weighing_view(bench: &Bench, batch: &Batch) -> Option<WeighingView> {
     let (weigh, weighing) = batch.weigh()?;
-    let phase = weighing::phase(bench, batch)?;
+    let phase = pan::phase(bench, batch)?;
     let (channel, _) = bench.state.scale_of(&batch.id)?;
     let sense = bench.sense(channel);
     let gross = sense.and_then(|s| s.mass(bench.now, bench.allowed_age(channel)));

@@ -4,9 +4,7 @@ use super::batch::Batch;
 use super::fact::{Ask, BatchId, Fact};
 use super::law::Bench;
 use super::work::{Cooking, Work};
-use super::{
-    combine, cook_clock, cook_end, cool, heat, leases, lye, takeout, vessel_back, weighing,
-};
+use super::{combine, cook_clock, cook_end, cool, heat, leases, lye, takeout, target, vessel_back};
 use crate::plan::{Cook, StepKind};
 use crate::quantity::Moment;
 
@@ -70,7 +68,7 @@ fn begin(bench: &mut Bench, id: &BatchId) {
                 return;
             }
             let Some((_, scale)) = bench.state.scale_of(id) else { return };
-            Some(weighing::target(batch, weigh, &scale))
+            Some(target::target(batch, weigh, &scale))
         }
         _ => None,
     };

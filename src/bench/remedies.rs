@@ -8,7 +8,7 @@ use std::collections::BTreeMap;
 use super::batch::Batch;
 use super::fact::{Ask, BatchId, Fact, Remedy};
 use super::law::Bench;
-use super::{refusals, words};
+use super::{refusals, target, words};
 use crate::chemistry::{
     CausticForm, Circumstances, DissolveVerdict, Formula, IngredientId, Masses, NoRemedy,
     RemedyAct, ScaleFacts,
@@ -469,7 +469,7 @@ pub fn retarget(bench: &mut Bench, id: &BatchId) {
     let Some(batch) = bench.batch(id) else { return };
     let Some((weigh, weighing)) = batch.weigh() else { return };
     let Some(scale) = scale(bench, batch) else { return };
-    let target = super::weighing::target(batch, weigh, &scale);
+    let target = target::target(batch, weigh, &scale);
     if target != weighing.target && weighing.captured.is_none() {
         let step = bench.step_key(id);
         bench.emit(Fact::Retargeted { batch: id.clone(), step, target });

@@ -3,8 +3,9 @@
 use super::batch::Batch;
 use super::fact::Notice;
 use super::law::Bench;
+use super::pan::Pan;
+use super::target::share_of;
 use super::view::RoomView;
-use super::weighing::{Pan, share_of};
 use super::{handling, words};
 use crate::bench_file::Purpose;
 use crate::chemistry::ScaleFacts;

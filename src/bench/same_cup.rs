@@ -7,10 +7,10 @@
 use super::batch::Batch;
 use super::fact::{BatchId, Fact};
 use super::law::Bench;
+use super::pan::Pan;
 use super::senses::Sense;
 use super::settings::Marks;
 use super::vessels;
-use super::weighing::Pan;
 use super::work::{Unlike, Weighing};
 use crate::plan::Vessel;
 use crate::quantity::{Mass, Moment};

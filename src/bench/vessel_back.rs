@@ -4,7 +4,7 @@
 use super::batch::Batch;
 use super::fact::{Ask, BackVerdict, BatchId, Fact};
 use super::law::Bench;
-use super::weighing::share_of;
+use super::target::share_of;
 use super::{leases, words, zero, zeroing};
 use crate::chemistry::IngredientId;
 use crate::plan::StepKind;

@@ -5,38 +5,17 @@
 //! the newest reading, so it cannot disagree with them.
 
 use super::alarm::AlarmId;
-use super::batch::Batch;
-use super::fact::{Ask, BatchId, CaptureHow, Fact, Remedy, Target};
+use super::fact::{Ask, BatchId, CaptureHow, Fact, Remedy};
 use super::law::Bench;
-use super::settings::{CAUSTIC_SHORT, MOISTURE_MOST, Marks};
-use super::view::Phase;
-use super::work::Weighing;
+use super::pan::Pan;
+use super::settings::MOISTURE_MOST;
+use super::target::share_of;
 use super::{
     before_lift, handling, leases, pace, pan_press, remedies, same_cup, vessels, zero, zeroing,
 };
-use crate::chemistry::{Guard, IngredientId, Masses, ScaleFacts};
-use crate::plan::{Amount, Nature, Tolerance, Vessel, Weigh};
-use crate::quantity::{Mass, Share};
-
-/// What the rules of one weighing need, taken together once.
-pub struct Pan {
-    pub id: BatchId,
-    pub step: String,
-    pub ingredient: IngredientId,
-    pub into: Vessel,
-    pub nature: Nature,
-    pub weighing: Weighing,
-    pub scale: ScaleFacts,
-    pub marks: Marks,
-    /// What it reads empty, as far as the books know.
-    pub zero: Mass,
-    /// The newest load, if it may be used.
-    pub gross: Option<Mass>,
-    /// The load at rest, by the instrument's flag and our own test.
-    pub rest: Option<Mass>,
-    /// All loads of the rest window.
-    pub extent: Option<(Mass, Mass)>,
-}
+use crate::chemistry::IngredientId;
+use crate::plan::{Nature, Vessel};
+use crate::quantity::Mass;
 
 pub fn run(bench: &mut Bench) {
     let weighing: Vec<BatchId> = bench
@@ -464,121 +443,6 @@ fn note_short(bench: &mut Bench, pan: &Pan, short: bool) -> bool {
     let Some(sense) = bench.scale_sense_mut(&pan.id) else { return false };
     sense.short_since = short.then(|| sense.short_since.unwrap_or(now));
     sense.short_since.is_some_and(|since| now.since(since) >= after)
-}
-
-/// The target of a step, from what has been captured so far.
-pub fn target(batch: &Batch, weigh: &Weigh, scale: &ScaleFacts) -> Target {
-    let formula = &batch.control.formula;
-    let masses = batch.masses();
-    match &weigh.amount {
-        Amount::Fixed(mass) => around(batch.brought_down(*mass), weigh.tolerance, scale),
-        Amount::AfterLye(_) => {
-            let masses = batch.without_fats_to_come();
-            let fats = formula.fats_after_lye(&batch.planned(), &masses);
-            let mass = fats.and_then(|fats| fats.get(&weigh.ingredient).copied());
-            around(mass.unwrap_or_default(), weigh.tolerance, scale)
-        }
-        Amount::MoreCaustic(mass) => {
-            let mass = mass.floor_to(scale.d);
-            let slip = share_of(mass, CAUSTIC_SHORT).max(scale.d);
-            let guard = Guard { mass: (mass + slip).floor_to(scale.d), proven: false };
-            Target { mass, low: mass - slip, high: mass + scale.d, guard: Some(guard) }
-        }
-        Amount::OfFats(share) => {
-            let part = share_of(captured_fats(batch, &masses), *share);
-            around(part, weigh.tolerance, scale)
-        }
-        Amount::Liquid if let Some(mass) = formula.liquid.mass() => {
-            around(batch.brought_down(mass), weigh.tolerance, scale)
-        }
-        Amount::Liquid => around(formula.liquid(&masses), weigh.tolerance, scale),
-        Amount::Caustic => {
-            let masses = batch.foreseen();
-            let mass = formula.caustic_beside(&weigh.ingredient, &masses);
-            let mass = mass.max(Mass::ZERO).floor_to(scale.d);
-            let by_hand = batch.by_hand(scale);
-            let guard = formula.guard_by_hand(&weigh.ingredient, &masses, &by_hand, scale);
-            let low = mass - share_of(mass, CAUSTIC_SHORT).max(scale.d);
-            let high = (mass + scale.d).min(guard.mass);
-            Target { mass, low, high, guard: Some(guard) }
-        }
-    }
-}
-
-fn around(mass: Mass, tolerance: Tolerance, scale: &ScaleFacts) -> Target {
-    let half = match tolerance {
-        Tolerance::Share(share) => share_of(mass, share).max(scale.d),
-        Tolerance::Mass(half) => half.max(scale.d),
-    };
-    Target { mass, low: mass - half, high: mass + half, guard: None }
-}
-
-pub fn share_of(mass: Mass, share: Share) -> Mass {
-    let millionths = i128::from(mass.steps()) * i128::from(share.millionths());
-    Mass::from_steps((millionths / i128::from(Share::WHOLE.millionths())) as i64)
-}
-
-fn captured_fats(batch: &Batch, masses: &Masses) -> Mass {
-    // fat added after the cook is no part of "the oils" that shares are of
-    let fats = batch.control.formula.fats.iter().filter(|fat| !fat.after_cook);
-    fats.filter_map(|fat| masses.get(&fat.id)).copied().sum()
-}
-
-/// What the weighing is at, for every screen.
-pub fn phase(bench: &Bench, batch: &Batch) -> Option<Phase> {
-    let (_, weighing) = batch.weigh()?;
-    let pan = Pan::look(bench, &batch.id)?;
-    let blind = AlarmId::PouringBlind { batch: batch.id.clone(), step: batch.step()?.key.clone() };
-    Some(match weighing.tare {
-        _ if bench.is_caustic_over(&batch.id) => Phase::Over,
-        _ if weighing.zero_doubted || zeroing::is_open_for(bench, &batch.id) => Phase::ZeroDoubted,
-        _ if bench.state.alarms.get(&blind).is_some_and(|alarm| alarm.active) => Phase::Blind,
-        _ if weighing.captured.is_some() => Phase::Captured,
-        _ if weighing.lifted && weighing.tare.is_some() => Phase::Lifted,
-        Some(tare) => {
-            let near = pan.gross.is_some_and(|gross| gross - tare >= weighing.target.low);
-            if near { Phase::Settling } else { Phase::Pouring }
-        }
-        None => {
-            let load = pan.gross.unwrap_or_default();
-            let ours = leases::pan_is_ours(bench, &batch.id);
-            let cleared = ours && (pan.into == Vessel::Pot || bench.pan_seen_clear(&batch.id));
-            let pot = leases::is_a_pot(bench, &batch.id, pan.into, load);
-            if cleared && !pot && load - pan.zero >= pan.marks.vessel {
-                Phase::Taring
-            } else {
-                Phase::AwaitingVessel
-            }
-        }
-    })
-}
-
-impl Pan {
-    pub fn look(bench: &Bench, id: &BatchId) -> Option<Pan> {
-        let batch = bench.batch(id)?;
-        let (weigh, weighing) = batch.weigh()?;
-        let (channel, scale) = bench.state.scale_of(id)?;
-        let caustic = weighing.target.guard.is_some();
-        let sense = bench.sense(channel);
-        let gross = sense.and_then(|s| s.mass(bench.now, bench.allowed_age(channel)));
-        let test = bench.settings().rest_test(scale.d, caustic);
-        // a window that has gone silent tells of the past
-        let rest = sense.filter(|_| gross.is_some()).and_then(|s| s.rest.at_rest(&test));
-        Some(Pan {
-            id: id.clone(),
-            step: batch.step()?.key.clone(),
-            ingredient: weigh.ingredient.clone(),
-            into: weigh.into,
-            nature: weigh.nature,
-            weighing: weighing.clone(),
-            scale,
-            marks: bench.settings().marks(scale.d),
-            zero: batch.zero,
-            gross,
-            rest,
-            extent: sense.and_then(|s| s.rest.extent()),
-        })
-    }
 }
 
 impl Bench {

@@ -8,11 +8,11 @@ use super::alarm::AlarmId;
 use super::batch::Batch;
 use super::fact::{Ask, BackVerdict, Fact, Notice, PutAway, Remedy, Target};
 use super::law::Bench;
+use super::pan::Pan;
 use super::progress::cooking;
 use super::setup::{ChannelSetup, ProbeAt, Role};
 use super::state::State;
 use super::view::Phase;
-use super::weighing::Pan;
 use super::work::Work;
 use super::{
     combine, cook_clock, cook_end, cool, in_process, leases, names, pan_press, remedy_words,

@@ -4,8 +4,8 @@
 
 use super::fact::{BatchId, Fact};
 use super::law::Bench;
+use super::pan::Pan;
 use super::settings::Marks;
-use super::weighing::Pan;
 use super::{vessels, zeroing};
 use crate::chemistry::IngredientId;
 use crate::plan::Vessel;
