@@ -52,11 +52,12 @@ fn left_with(bench: &Bench, pan: &Pan) -> Option<(Mass, Mass)> {
     }
 }
 
-/// This load is the vessel as it left.
-pub fn is_as_it_left(bench: &Bench, pan: &Pan, gross: Mass) -> bool {
+/// This load is not the vessel as it left. After a restart nobody knows how it left, and it is asked
+/// about as one that nobody watched.
+pub fn is_not_as_it_left(bench: &Bench, pan: &Pan, gross: Mass) -> bool {
     let load = gross - pan.zero;
     let same = pan.marks.same;
-    left_with(bench, pan).is_some_and(|(least, most)| (least - same..=most + same).contains(&load))
+    left_with(bench, pan).is_some_and(|(least, most)| !(least - same..=most + same).contains(&load))
 }
 
 /// How the vessel that came back differs from the one that left: caustic's lighter by more than a

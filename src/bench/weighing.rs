@@ -277,7 +277,7 @@ fn hold(bench: &mut Bench, pan: &Pan, tare: Option<Mass>) {
 fn asks_for_nought(bench: &mut Bench, pan: &Pan) -> bool {
     let asks = pan.weighing.lifted
         && zero::shows_nought(bench, pan)
-        && !pan.rest.is_some_and(|rest| same_cup::is_as_it_left(bench, pan, rest));
+        && pan.rest.is_some_and(|rest| same_cup::is_not_as_it_left(bench, pan, rest));
     if asks {
         offer(bench, pan, Ask::PanClear);
     } else if pan.rest.is_some() {

@@ -266,6 +266,25 @@ fn the_plate_taken_off_and_put_back_is_asked_about() {
     assert_eq!(driver.view().batches[0].weighing.as_ref().unwrap().net, Some(g("30")));
 }
 
+/// After a restart nobody knows how the cup left: back at nought, on a scale that slept under it, it
+/// is asked about as any vessel that nobody watched, and is no dead end.
+#[test]
+fn a_cup_back_at_nought_after_a_restart_is_no_dead_end() {
+    let mut driver = Driver::at_caustic();
+    driver.pour_without_rest(CUP_G + 20.0);
+    driver.run(2.5);
+    driver.scale_talks = false;
+    driver.run(10.0);
+    driver.kill_and_restart();
+    driver.scale_talks = true;
+    driver.put(0.0);
+    driver.put(-CUP_G - 20.0);
+    driver.put(0.0);
+    assert_eq!(asks(&driver), Some(Ask::StillThere));
+    assert_eq!(driver.confirm(), Reply::Done);
+    assert_eq!(driver.view().batches[0].weighing.as_ref().unwrap().net, Some(g("20")));
+}
+
 /// Less caustic than would be noticed as put on, in the cup before it is tared.
 #[test]
 fn a_little_caustic_poured_before_the_tare_is_not_swallowed() {
