@@ -53,7 +53,7 @@ pub fn of(bench: &Bench, batch: &Batch, prompt: PromptId, asks: &Ask) -> Vec<Ans
         Ask::StillThere => yes("Nothing was touched"),
         Ask::SameCup { .. } => held("It is the same; some was taken out"),
         Ask::PouredIn { .. } => held("So much was poured in"),
-        Ask::LighterPot { .. } => held("It is the same; some was taken out"),
+        Ask::LighterPot { .. } => held("It is the same; no oil on record is gone"),
         Ask::PanClear => yes("The pan is clear"),
         Ask::NothingAdded { .. } => yes("Nothing was added"),
         Ask::WhichVessel { among } => {

@@ -122,6 +122,7 @@ impl Batch {
         if let Some(weighing) = self.weighing_mut() {
             weighing.tare = Some(gross);
             weighing.vessel = vessel.cloned();
+            weighing.unlike = None;
             weighing.lifted = false;
         }
     }

@@ -53,7 +53,7 @@ pub fn run(bench: &mut Bench) {
         let heavy = excess(bench, batch);
         match heavy {
             // also in the midst of a remedy that was not enough: there is always another way out
-            Some(excess) if !asks_remedy && !batch.weighs_for_remedy() => {
+            Some(excess) if !batch.weighs_for_remedy() && !is_asked(bench, batch) => {
                 let options = over(bench, batch).0.iter().map(|offer| offer.remedy).collect();
                 bench.withdraw_prompt(&id);
                 bench.ask(&id, Ask::Remedy { options, excess });
@@ -62,6 +62,15 @@ pub fn run(bench: &mut Bench) {
             _ => {}
         }
     }
+}
+
+/// The ways out that there are now are asked about, or those of a cup that is over on the pan.
+fn is_asked(bench: &Bench, batch: &Batch) -> bool {
+    let Some(Ask::Remedy { options, .. }) = batch.prompt.as_ref().map(|prompt| &prompt.asks) else {
+        return false;
+    };
+    let now = || over(bench, batch).0.into_iter().map(|offer| offer.remedy);
+    bench.is_caustic_over(&batch.id) || now().eq(options.iter().copied())
 }
 
 /// How much more caustic is on record than the fats on record take, if that is more than the guard

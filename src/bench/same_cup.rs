@@ -13,10 +13,13 @@ use super::settings::Marks;
 use super::vessels;
 use super::work::{Unlike, Weighing};
 use crate::plan::Vessel;
-use crate::quantity::{Mass, Moment};
+use crate::quantity::{Mass, Moment, Span};
 
 /// A pot lighter by more than this part of what it weighed is another one. Ours.
 const SPILT_MOST_PART: i64 = 10;
+
+/// What is put down in place of a captured cup may take so long to come to rest. Ours.
+const STILL_COMING: Span = Span::from_secs(4);
 
 /// The vessel is leaving the pan: what stood there, as surely as can be told.
 pub fn remember(bench: &mut Bench, pan: &Pan, left: Moment) {
@@ -77,7 +80,17 @@ fn unlike(bench: &Bench, pan: &Pan, gross: Mass) -> Option<Unlike> {
 
 /// What came at once onto the pan of a caustic step is more than left it, and nobody has said yet
 /// that it is the same cup: that is no over-pour. What is poured on it counts.
-pub fn is_in_question(sense: &Sense, batch: &Batch, weighing: &Weighing, marks: Marks) -> bool {
+pub fn is_in_question(
+    sense: &Sense,
+    now: Moment,
+    batch: &Batch,
+    weighing: &Weighing,
+    marks: Marks,
+) -> bool {
+    let still_coming = sense.above_since.is_none_or(|since| now.since(since) <= STILL_COMING);
+    if weighing.lifted && weighing.captured.is_some() && still_coming {
+        return true;
+    }
     let Some((level, (_, left))) = sense.put_on_level.zip(sense.load_at_lift) else { return false };
     let open = weighing.lifted || matches!(weighing.unlike, Some(Unlike::Heavier { .. }));
     let poured = sense.last.as_ref().and_then(|last| last.mass()).map(|gross| gross - level);
@@ -101,6 +114,7 @@ pub fn came_with_more(bench: &mut Bench, pan: &Pan, tare: Mass) {
     let (Some(rest), Some(sense)) = (pan.rest, bench.scale_sense_mut(&pan.id)) else { return };
     let more = |load: Mass| load - (tare - pan.zero) > pan.marks.vessel;
     if more(rest - pan.zero) && sense.put_on_mass.is_some_and(more) {
+        sense.load_at_lift = Some((tare - pan.zero, tare - pan.zero));
         let heavier_by = Some(rest - tare);
         let (batch, step) = (pan.id.clone(), pan.step.clone());
         bench.emit(Fact::Returned { batch, step, gross: rest, lighter_by: None, heavier_by });
@@ -122,7 +136,10 @@ pub fn say_same_pot(bench: &mut Bench, id: &BatchId) -> bool {
 
 /// The vessel is back.
 pub fn returned(bench: &mut Bench, pan: &Pan, gross: Mass) {
-    let unlike = unlike(bench, pan, gross);
+    let unlike = match left_with(bench, pan) {
+        Some(_) => unlike(bench, pan, gross),
+        None => pan.weighing.unlike,
+    };
     let (lighter_by, heavier_by) = match unlike {
         Some(Unlike::Lighter { by }) => (Some(by), None),
         Some(Unlike::Heavier { by }) => (None, Some(by)),
@@ -130,16 +147,18 @@ pub fn returned(bench: &mut Bench, pan: &Pan, gross: Mass) {
     };
     let (batch, step) = (pan.id.clone(), pan.step.clone());
     bench.emit(Fact::Returned { batch, step, gross, lighter_by, heavier_by });
-    back(bench, pan, unlike);
+    back(bench, pan, gross, unlike);
 }
 
 /// It is back: what is known of this time says nothing of the next.
-fn back(bench: &mut Bench, pan: &Pan, unlike: Option<Unlike>) {
+fn back(bench: &mut Bench, pan: &Pan, gross: Mass, unlike: Option<Unlike>) {
     if let Some(sense) = bench.scale_sense_mut(&pan.id) {
         sense.doubted_gross = None;
         if unlike.is_none() {
             sense.load_at_lift = None;
             sense.put_on_level = None;
+        } else {
+            sense.put_on_level.get_or_insert(gross);
         }
     }
 }

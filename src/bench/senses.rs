@@ -63,8 +63,9 @@ pub struct Sense {
     pub pourer: Pourer,
     /// The pan has been seen clear in this step.
     pub seen_clear: bool,
-    /// Since when the pan reads below the tare.
+    /// Since when the pan reads below the tare, or not any more.
     pub below_since: Option<Moment>,
+    pub above_since: Option<Moment>,
     /// Since when the load rests short of its target.
     pub short_since: Option<Moment>,
     pub jump: JumpWindow,
@@ -154,7 +155,8 @@ impl Sense {
                 if let Some(jump) = self.jump.push(reading.at, load, facts.d, least) {
                     self.put_on = Some(jump);
                     self.put_on_at = Some(reading.at);
-                    self.put_on_level = (!jump.is_negative()).then_some(load);
+                    self.put_on_level =
+                        if jump.is_negative() { None } else { self.put_on_level.or(Some(load)) };
                     if !jump.is_negative() {
                         self.put_on_mass = self.put_on_mass.max(Some(jump));
                     }
@@ -197,6 +199,7 @@ impl Sense {
         self.unit_key.lose();
         *self = Sense {
             load_before: self.load_before,
+            load_at_lift: self.load_at_lift,
             doubted: self.doubted || self.load_before.is_some(),
             pourer: std::mem::take(&mut self.pourer),
             // what was seen was seen; the time without is drawn as a gap
@@ -271,6 +274,7 @@ impl Sense {
         self.put_on_level = None;
         self.rose = false;
         self.below_since = None;
+        self.above_since = None;
         self.short_since = None;
         self.rest_from = None;
         self.moisture_said = false;

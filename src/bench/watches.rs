@@ -236,7 +236,7 @@ fn caustic(bench: &Bench, batch: &Batch, findings: &mut BTreeMap<AlarmId, Findin
     // one reading at the guard among many above it does not start the delay anew
     let mostly = sense.is_some_and(|sense| sense.jump.mostly_above(tare + guard.mass));
     let in_question = sense.is_some_and(|sense| {
-        same_cup::is_in_question(sense, batch, weighing, settings.marks(scale.d))
+        same_cup::is_in_question(sense, bench.now, batch, weighing, settings.marks(scale.d))
     });
     let beyond = net.is_some_and(|net| net > guard.mass || mostly) && !in_question;
     let beyond = beyond || overloaded(sense, deaf);

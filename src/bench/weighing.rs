@@ -77,6 +77,7 @@ fn await_vessel(bench: &mut Bench, pan: &Pan) {
     {
         if !sense.seen_clear || drifted {
             sense.put_on_mass = None;
+            sense.put_on_level = None;
             sense.rose = false;
         }
         sense.seen_clear = true;
@@ -131,7 +132,7 @@ fn holds_something(bench: &Bench, pan: &Pan, load: Mass) -> bool {
 }
 
 /// The cup with weighed caustic, which draws moisture, is no vessel for anything else.
-fn is_caustic_cup(bench: &Bench, pan: &Pan, gross: Mass) -> bool {
+pub fn is_caustic_cup(bench: &Bench, pan: &Pan, gross: Mass) -> bool {
     let is_it = |full: Mass, net: Mass| {
         let drawn = share_of(net, MOISTURE_MOST).max(pan.marks.same);
         (full - pan.marks.same..=full + drawn).contains(&gross)
@@ -161,6 +162,7 @@ fn pour(bench: &mut Bench, pan: &Pan, tare: Mass) {
         same_pot(bench, pan, Some(tare));
         return;
     }
+    withdraw(bench, pan, &[Taken::Pot]);
     let over = bench.is_caustic_over(&pan.id);
     let doubt = pan.weighing.doubt();
     if over && let Some(doubt) = doubt.filter(|_| back_below_guard(pan, tare)) {
@@ -201,7 +203,9 @@ fn pour(bench: &mut Bench, pan: &Pan, tare: Mass) {
     let net = rest - tare;
     pace::rest(bench, pan, net);
     let inside = |mass: Mass| (target.low..=target.high).contains(&(mass - tare));
-    if pan.extent.is_some_and(|(low, high)| inside(low) && inside(high)) {
+    // nought is captured by nobody's pouring: a slip in a correction may have made it the target
+    let nought = target.mass <= Mass::ZERO && is_lye_heavy(bench, &pan.id);
+    if pan.extent.is_some_and(|(low, high)| inside(low) && inside(high)) && !nought {
         withdraw(bench, pan, &[Taken::Short, Taken::Long]);
         bench.capture(&pan.id, &pan.step, &pan.ingredient, net, Some(rest), CaptureHow::Weighed);
     } else if net > target.high {
@@ -219,6 +223,9 @@ fn hold(bench: &mut Bench, pan: &Pan, tare: Option<Mass>) {
         return;
     };
     let (capture_gross, capture_net, number) = (capture.gross, capture.net, capture.number);
+    if pan.weighing.zero_doubted && zero::run(bench, pan) {
+        return;
+    }
     if asks_for_nought(bench, pan) {
         return;
     }
@@ -301,7 +308,8 @@ fn doubt_what_rises(bench: &mut Bench, pan: &Pan, tare: Mass) {
 
 /// A pot a little lighter than before is asked about: nothing else would ever be it again.
 fn same_pot(bench: &mut Bench, pan: &Pan, expected: Option<Mass>) {
-    match expected.and_then(|expected| same_cup::lighter_pot(pan, expected)) {
+    let another = pan.rest.is_some_and(|rest| is_of_another(bench, pan, rest));
+    match expected.filter(|_| !another).and_then(|expected| same_cup::lighter_pot(pan, expected)) {
         Some(lighter_by) => offer(bench, pan, Ask::LighterPot { lighter_by }),
         None if pan.rest.is_some() => withdraw(bench, pan, &[Taken::Pot]),
         None => {}
@@ -317,6 +325,7 @@ fn watch_lift(bench: &mut Bench, pan: &Pan, tare: Mass) -> bool {
     if gross >= floor {
         if let Some(sense) = bench.scale_sense_mut(&pan.id) {
             sense.below_since = None;
+            sense.above_since.get_or_insert(now);
             if !pan.weighing.lifted {
                 sense.load_before_lift = pan.rest.or(sense.load_before_lift);
             }
@@ -338,6 +347,8 @@ fn watch_lift(bench: &mut Bench, pan: &Pan, tare: Mass) -> bool {
     }
     let Some(sense) = bench.scale_sense_mut(&pan.id) else { return false };
     sense.put_on_at = None;
+    sense.put_on_level = None;
+    sense.above_since = None;
     sense.stayed = false;
     let since = *sense.below_since.get_or_insert(now);
     let gone = (!pan.weighing.lifted || pan.weighing.displaced) && now.since(since) >= lift_delay;

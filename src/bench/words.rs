@@ -15,8 +15,8 @@ use super::state::State;
 use super::view::Phase;
 use super::work::Work;
 use super::{
-    combine, cook_clock, cook_end, cool, in_process, leases, names, pan_press, remedy_words,
-    room_left, spot, vessel_back, vessels, watches, zeroing,
+    combine, cook_clock, cook_end, cool, in_process, leases, names, pan_press, remedies,
+    remedy_words, room_left, spot, vessel_back, vessels, watches, weighing, zeroing,
 };
 use crate::chemistry::IngredientId;
 use crate::plan::{CookTest, StepKind, TestMethod, TestValue, Units, Vessel, Weigh, Window};
@@ -32,6 +32,10 @@ pub fn sentence(bench: &Bench, batch: &Batch, phase: Option<Phase>) -> String {
 }
 
 fn what_to_do(bench: &Bench, batch: &Batch, phase: Option<Phase>) -> String {
+    if remedies::excess(bench, batch).is_some() && batch.under_way().is_none() {
+        return "More caustic than the oils take: pour nothing, tip nothing; choose what to do."
+            .to_owned();
+    }
     if let Some(left) = leases::left_by_another(bench, &batch.id) {
         return names::clear_first(bench, left);
     }
@@ -104,6 +108,14 @@ fn weighing_sentence(
                 .to_owned()
         }
         Some(Phase::AwaitingVessel) => "Put the pot on the pan.".to_owned(),
+        Some(Phase::Taring)
+            if Pan::look(bench, &batch.id).is_some_and(|pan| {
+                pan.rest.is_some_and(|rest| weighing::is_caustic_cup(bench, &pan, rest))
+            }) =>
+        {
+            "That weighs what the cup of caustic does: take it off, and use another vessel."
+                .to_owned()
+        }
         Some(Phase::Taring) => "Hands off: taking the weight of the vessel. (If it goes on: lift it \
                                 off, empty it, wait until the scale is still, put it back.)"
             .to_owned(),
@@ -371,9 +383,9 @@ fn prompt_alone(bench: &Bench, batch: &Batch, asks: &Ask) -> String {
             batch.weigh().map_or("of it", |(weigh, _)| &weigh.name),
         ),
         Ask::LighterPot { lighter_by } => format!(
-            "The pot is {} lighter than before. Confirm if it is the same pot and that much was \
-             wiped off, spilt or taken out; then correct what was weighed, if it matters. If not, \
-             take it off.",
+            "The pot is {} lighter than before. Confirm if it is the same pot and only what is no oil \
+             is gone (a spatula, a drop wiped off). If oil is gone, correct its mass first: the \
+             caustic is reckoned from the oils on record. If it is another pot, take it off.",
             mass(units, *lighter_by)
         ),
         Ask::NothingAdded { more } => format!(

@@ -398,3 +398,30 @@ fn a_small_lye_that_was_not_needed_asks_what_to_do() {
     assert!(driver.is_active(|alarm| matches!(alarm, AlarmId::LyeHeavy { .. })));
     assert_eq!(offered(&driver), [Remedy::Restore, Remedy::RestoreOne, Remedy::Discard]);
 }
+
+/// What is asked follows what is on record: a further correction while spooning, and the end of an
+/// over-pour, leave more than discarding.
+#[test]
+fn the_ways_out_are_those_of_now() {
+    let mut driver = Driver::all_weighed();
+    correct(&mut driver, "olive", "150");
+    assert!(driver.view().batches[0].sentence.contains("tip nothing"));
+    choose(&mut driver, Remedy::SpoonOut);
+    driver.put(CUP_G + 43.0);
+    correct(&mut driver, "olive", "120");
+    driver.put(CUP_G + 36.6);
+    driver.run(5.0);
+    assert!(offered(&driver).contains(&Remedy::SpoonOut), "{:?}", offered(&driver));
+
+    let mut driver = crate::two_caustics::first_weighed();
+    driver.put(CUP_G);
+    driver.pour_without_rest(CUP_G + 10.0);
+    driver.run(2.5);
+    correct(&mut driver, "olive", "20");
+    driver.run(1.0);
+    choose(&mut driver, Remedy::SpoonOut);
+    driver.put(CUP_G + 0.1);
+    driver.run(6.0);
+    driver.put(0.0);
+    assert!(offered(&driver).contains(&Remedy::SpoonOut), "{:?}", offered(&driver));
+}

@@ -298,6 +298,7 @@ impl Driver {
         self.inputs.push((self.now, input.clone()));
         let output = self.bench.handle(self.now, input);
         self.facts.extend(output.facts.clone());
+        assert!(output.facts.len() <= 40, "no end of facts from one input: {:?}", output.facts);
         self.cues.extend(output.cues);
         self.check_fold();
         if self.disk_is_quick && !output.facts.is_empty() {

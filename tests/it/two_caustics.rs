@@ -31,7 +31,7 @@ fn halves() -> ControlRecipe {
 }
 
 /// The oils and the sodium hydroxide are weighed.
-fn first_weighed() -> Driver {
+pub fn first_weighed() -> Driver {
     let mut driver = Driver::new();
     driver.run(0.5);
     assert_eq!(driver.act(Act::start(batch_id(), Arc::new(halves()))), Reply::Done);
