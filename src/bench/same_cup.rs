@@ -69,9 +69,12 @@ fn unlike(bench: &Bench, pan: &Pan, gross: Mass) -> Option<Unlike> {
     let load = gross - pan.zero;
     let (least, most) = left_with(bench, pan)?;
     let caustic = pan.weighing.target.guard.is_some();
+    // one that went off in doubt may come back as its twin, with as much in it
+    let heavier =
+        if caustic && pan.weighing.zero_known { pan.marks.same } else { pan.marks.vessel };
     if caustic && least - load > pan.marks.same {
         Some(Unlike::Lighter { by: least - load })
-    } else if load - most > pan.marks.vessel {
+    } else if load - most > heavier {
         Some(Unlike::Heavier { by: load - most })
     } else {
         None

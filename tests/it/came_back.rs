@@ -451,6 +451,24 @@ fn the_next_vessel_put_down_slowly_is_no_over_pour_either() {
     }
 }
 
+/// Off for a zero in doubt, a cup of caustic is the same within 3 d: a twin may hold as much.
+#[test]
+fn in_doubt_a_cup_of_caustic_is_the_same_within_three_intervals() {
+    for (more, asked) in [(0.3, false), (0.4, true)] {
+        let mut driver = Driver::at_caustic();
+        driver.pour_without_rest(CUP_G + 20.0);
+        driver.run(2.5);
+        driver.scale_talks = false;
+        driver.run(10.0);
+        driver.scale_talks = true;
+        driver.put(CUP_G + 24.0);
+        assert_eq!(phase(&driver), Phase::ZeroDoubted);
+        driver.put(0.0);
+        driver.put(CUP_G + 24.0 + more);
+        assert_eq!(poured_in(&driver).is_some(), asked, "{more} g");
+    }
+}
+
 /// Less caustic than would be noticed as put on, in the cup before it is tared.
 #[test]
 fn a_little_caustic_poured_before_the_tare_is_not_swallowed() {

@@ -22,8 +22,8 @@ const DOUBT_G: f64 = 0.6;
 
 #[derive(Default)]
 pub struct Checks {
-    /// Its zero slips or drifts, it is frozen or in another unit: what is really in the cup cannot
-    /// be told from its numbers.
+    /// Its zero slips or drifts, it is frozen or in another unit, or the record is lost: what is
+    /// really in the cup cannot be told from its numbers.
     scale_lies: bool,
     heard: Option<Span>,
     over_since: Option<Span>,
@@ -54,6 +54,12 @@ impl Checks {
         self.over_is_active = view.alarms.iter().any(over);
         let weighing = view.batches.first().and_then(|batch| batch.weighing.as_ref());
         self.target = weighing.map(|weighing| weighing.target);
+    }
+
+    /// Caustic that was poured and never reached the disk is known to nobody but the operator: its
+    /// cup is put down again as an empty one.
+    pub fn lost_the_record(&mut self, world: &World) {
+        self.scale_lies |= world.really_holds(&batch_id(), &"naoh".into()).is_some();
     }
 
     /// Invariants 1, 2, 3 and the numbering, on what has just been decided.

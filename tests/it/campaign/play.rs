@@ -201,6 +201,9 @@ impl<'a> Play<'a> {
         self.session += 1;
         self.tally.restarts += 1;
         self.checks.restarted(&self.bench.view(Moment::from_nanos(0)));
+        if !whole {
+            self.checks.lost_the_record(&self.world);
+        }
         self.open_session(until, Some(last_seen));
     }
 
