@@ -486,6 +486,12 @@ name = "stick"
 role = "hand-held"
 source = "T2"
 
+# on a clock ten times as fast, a busy machine that holds a reading up for a third of a second is no
+# scale that slept
+[law]
+scale_silence = "10 s"
+scale_silence_caustic = "2 s"
+
 [alarm]
 command = ["sh", "-c", "cat >> {0}/alarms"]
 "#,
@@ -575,6 +581,18 @@ fn a_batch_by_hand_survives_three_kills_and_is_reviewed() {
     bench.put(50.0 + target);
     served.wait_ask("the question after a restart", |ask| *ask == Ask::StillThere);
     served.does(&["confirm"]);
+    // asked where the cup was seen long enough before it was lifted
+    let asks_of_the_cup = |batch: &BatchView| {
+        batch.prompt.as_ref().is_some_and(|prompt| matches!(prompt.asks, Ask::SameCup { .. }))
+    };
+    let is_captured = |batch: &BatchView| {
+        batch.weighing.as_ref().is_some_and(|weighing| weighing.phase == Phase::Captured)
+    };
+    let batch =
+        served.wait_batch("the spooned cup", |batch| asks_of_the_cup(batch) || is_captured(batch));
+    if asks_of_the_cup(&batch) {
+        served.does(&["confirm"]);
+    }
     served.wait_phase(Phase::Captured);
     bench.put(0.0);
 
