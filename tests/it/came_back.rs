@@ -10,16 +10,8 @@ use panroom::reading::Status;
 
 use crate::driver::{CUP_G, Driver, JUG_G, POT_G, batch_id, control, g};
 
-fn asks(driver: &Driver) -> Option<Ask> {
-    Some(driver.view().batches[0].prompt.as_ref()?.asks.clone())
-}
-
-fn phase(driver: &Driver) -> Phase {
-    driver.view().batches[0].weighing.as_ref().unwrap().phase
-}
-
 fn poured_in(driver: &Driver) -> Option<Mass> {
-    match asks(driver)? {
+    match driver.asks()? {
         Ask::PouredIn { more } => Some(more),
         _ => None,
     }
@@ -39,7 +31,7 @@ fn no_other_cup_opens_the_latch_unasked() {
         driver.put(CUP_G + holds);
         driver.run(5.0);
         assert!(driver.caustic_over(), "{holds} g");
-        assert!(matches!(asks(&driver), Some(Ask::SameCup { .. })), "{holds} g");
+        assert!(matches!(driver.asks(), Some(Ask::SameCup { .. })), "{holds} g");
         let (batch, ingredient) = (batch_id(), IngredientId::from("naoh"));
         let declared = driver.act(Act::Declare { batch, ingredient, mass: g("43") });
         assert!(matches!(declared, Reply::Refused { .. }), "{declared:?}");
@@ -86,7 +78,7 @@ fn a_spoon_in_the_pot_is_not_counted_as_oil() {
     assert_eq!(poured_in(&driver), Some(g("35")));
     driver.put(0.0);
     driver.put(POT_G + 100.0);
-    assert_eq!(asks(&driver), None);
+    assert_eq!(driver.asks(), None);
     driver.pour_to(POT_G + 300.0);
     assert_eq!(driver.captured("olive"), Some(g("200")));
 }
@@ -122,7 +114,7 @@ fn the_pot_of_another_batch_does_not_come_back() {
     driver.run(5.0);
     assert_eq!(driver.captured("olive"), None);
     assert_eq!(poured_in(&driver), None);
-    assert_eq!(phase(&driver), Phase::Lifted);
+    assert_eq!(driver.phase(), Phase::Lifted);
 }
 
 #[test]
@@ -141,7 +133,7 @@ fn the_pot_of_another_batch_is_no_lighter_pot() {
     assert_eq!(driver.act(Act::Scale { batch: batch_id() }), Reply::Done);
     driver.run(3.0);
     driver.put(POT_G + 70.0);
-    assert_eq!(asks(&driver), None);
+    assert_eq!(driver.asks(), None);
 }
 
 /// A drip wiped off the pot, or a spatula gone, is no dead end; another pot does not pass.
@@ -152,7 +144,7 @@ fn a_pot_a_little_lighter_is_asked_about() {
         driver.put(POT_G);
         driver.put(0.0);
         driver.put(POT_G - lighter);
-        let asks = asks(&driver);
+        let asks = driver.asks();
         assert_eq!(matches!(asks, Some(Ask::LighterPot { .. })), asked, "{lighter} g: {asks:?}");
         if asked {
             assert_eq!(driver.confirm(), Reply::Done);
@@ -172,7 +164,7 @@ fn a_pot_lighter_than_its_capture_is_asked_about() {
     driver.put(0.0);
     driver.put(POT_G + 90.0);
     driver.run(3.0);
-    assert_eq!(asks(&driver), Some(Ask::LighterPot { lighter_by: g("10") }));
+    assert_eq!(driver.asks(), Some(Ask::LighterPot { lighter_by: g("10") }));
     assert_eq!(driver.confirm(), Reply::Done);
     driver.pour_to(POT_G + 290.0);
     assert_eq!(driver.captured("olive"), Some(g("200")));
@@ -264,7 +256,7 @@ fn a_vessel_put_down_gently_is_no_pour() {
     driver.status = Status::Stable;
     driver.run(3.0);
     assert!(!doubted(&driver));
-    assert_eq!(phase(&driver), Phase::Pouring);
+    assert_eq!(driver.phase(), Phase::Pouring);
 }
 
 /// The plate of the scale is taken off and wiped while the vessel is away.
@@ -277,7 +269,7 @@ fn the_plate_taken_off_and_put_back_is_asked_about() {
     driver.put(0.0);
     driver.put(-70.0);
     driver.put(0.0);
-    assert_eq!(asks(&driver), Some(Ask::PanClear));
+    assert_eq!(driver.asks(), Some(Ask::PanClear));
     assert_eq!(driver.confirm(), Reply::Done);
     driver.put(POT_G + 30.0);
     driver.run(5.0);
@@ -299,7 +291,7 @@ fn a_cup_back_at_nought_after_a_restart_is_no_dead_end() {
     driver.put(0.0);
     driver.put(-CUP_G - 20.0);
     driver.put(0.0);
-    assert_eq!(asks(&driver), Some(Ask::StillThere));
+    assert_eq!(driver.asks(), Some(Ask::StillThere));
     assert_eq!(driver.confirm(), Reply::Done);
     assert_eq!(driver.view().batches[0].weighing.as_ref().unwrap().net, Some(g("20")));
 }
@@ -372,7 +364,7 @@ fn the_question_of_a_lighter_pot_goes_with_it() {
     driver.put(POT_G);
     driver.put(0.0);
     driver.put(POT_G - 35.0);
-    assert!(matches!(asks(&driver), Some(Ask::LighterPot { .. })));
+    assert!(matches!(driver.asks(), Some(Ask::LighterPot { .. })));
     driver.put(POT_G + 50.0);
     driver.run(3.0);
     assert_eq!(poured_in(&driver), Some(g("50")));
@@ -387,7 +379,7 @@ fn the_question_of_a_lighter_pot_goes_with_it() {
     driver.put(POT_G + 30.0);
     driver.pour_to(POT_G + 100.0);
     assert_eq!(driver.captured("coconut"), Some(g("100")));
-    assert_eq!(asks(&driver), None);
+    assert_eq!(driver.asks(), None);
 }
 
 #[test]
@@ -400,7 +392,7 @@ fn what_was_heavier_is_settled_by_a_new_tare() {
     driver.put(POT_G - 5.0);
     assert_eq!(driver.confirm(), Reply::Done);
     driver.run(3.0);
-    assert_eq!(asks(&driver), None);
+    assert_eq!(driver.asks(), None);
     driver.pour_to(POT_G + 95.0);
     assert_eq!(driver.captured("coconut"), Some(g("100")));
 }
@@ -462,7 +454,7 @@ fn in_doubt_a_cup_of_caustic_is_the_same_within_three_intervals() {
         driver.run(10.0);
         driver.scale_talks = true;
         driver.put(CUP_G + 24.0);
-        assert_eq!(phase(&driver), Phase::ZeroDoubted);
+        assert_eq!(driver.phase(), Phase::ZeroDoubted);
         driver.put(0.0);
         driver.put(CUP_G + 24.0 + more);
         assert_eq!(poured_in(&driver).is_some(), asked, "{more} g");
@@ -484,12 +476,12 @@ fn a_little_caustic_poured_before_the_tare_is_not_swallowed() {
         driver.load = CUP_G + early;
         driver.status = Status::Stable;
         driver.run(6.0);
-        assert_eq!(phase(&driver) == Phase::Pouring, tared, "{early} g");
+        assert_eq!(driver.phase() == Phase::Pouring, tared, "{early} g");
         if !tared {
             // emptied, it is taken
             driver.put(0.0);
             driver.put(CUP_G);
-            assert_eq!(phase(&driver), Phase::Pouring, "{early} g");
+            assert_eq!(driver.phase(), Phase::Pouring, "{early} g");
         }
     }
 }
@@ -522,7 +514,7 @@ fn the_cup_of_caustic_is_no_jug_however_moist() {
         driver.expect_step("weigh-water");
         driver.put(full + gain);
         driver.run(3.0);
-        assert_eq!(phase(&driver) == Phase::Pouring, tared, "{gain} g");
+        assert_eq!(driver.phase() == Phase::Pouring, tared, "{gain} g");
         let sentence = driver.view().batches[0].sentence.clone();
         assert_eq!(sentence.starts_with("That weighs what the cup"), !tared, "{sentence}");
     }
@@ -536,7 +528,7 @@ fn a_vessel_off_its_centre_is_no_question() {
     driver.run(2.5);
     driver.put(0.0);
     driver.put(CUP_G + 21.0);
-    assert_eq!(asks(&driver), None);
+    assert_eq!(driver.asks(), None);
     let said = |fact: &Fact| matches!(fact, Fact::Noticed { notice: Notice::OffCentre, .. });
     assert!(driver.facts.iter().any(|numbered| said(&numbered.fact)));
 }
